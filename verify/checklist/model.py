@@ -1,0 +1,135 @@
+"""Checklist, check, step: what is to be established, in which order, and what guards what.
+
+A *check* establishes one thing. A *step* is something done to the machine that is guarded by a hold:
+it is not due until every check with that step in `before` is good. A step without words of its own is
+taken by itself as soon as its hold is lifted.
+"""
+
+from collections.abc import Mapping
+from enum import StrEnum
+
+import msgspec
+
+from verify.judge import Limit
+
+
+class Kind(StrEnum):
+    """How a check is established.
+
+    HAZARD: the first question of a run (no, yes, cannot tell). LOOK: good, not good, cannot see.
+    MEASURE: a value at each named station. COUNT: so many of each kind, out and back.
+    PROBE: read by the tool. WAIT: a time that must pass after a step.
+    """
+
+    HAZARD = "hazard"
+    LOOK = "look"
+    MEASURE = "measure"
+    COUNT = "count"
+    PROBE = "probe"
+    WAIT = "wait"
+
+
+STAGES = ("arrived", "open", "closed", "charged", "finished")
+"""Where a job stands, in this order. The first is where it starts."""
+
+HAND_BACK = "hand-back"
+"""The last step of every run; every check of the work guards it."""
+
+OPENINGS = ("base", "lid", "pack-unplugged", "feet-removed")
+"""What a check may be voided by when it is opened or undone again."""
+
+
+class Check(msgspec.Struct, frozen=True, kw_only=True):
+    """One thing to establish.
+
+    ask: at most 20 words, imperative. good: at most 12 words, what good looks like.
+    work: kinds of work that call for it; empty means whenever its checklist applies.
+    before: steps that it guards besides hand-back. after: a step that must have been taken.
+    stop: "not good" or "cannot see" is a hazard. note_only: undecided does not hold the machine.
+    caution: shown with it, where it can hurt. options: for the probe. stations: for a measure.
+    counts: the kinds to count; empty means the technician names them. wait_s: seconds, for a wait.
+    """
+
+    id: str
+    kind: Kind
+    ask: str
+    good: str
+    place: str
+    stage: str
+    minutes: float
+    work: tuple[str, ...] = ()
+    before: tuple[str, ...] = ()
+    after: str | None = None
+    voided_by: tuple[str, ...] = ()
+    limit: Limit | None = None
+    stop: bool = False
+    note_only: bool = False
+    caution: str | None = None
+    why: str | None = None
+    probe: str | None = None
+    options: Mapping[str, str] = {}
+    stations: tuple[str, ...] = ()
+    counts: tuple[str, ...] = ()
+    wait_s: float = 0.0
+
+
+class Step(msgspec.Struct, frozen=True, kw_only=True):
+    """Something done to the machine, guarded by a hold.
+
+    name: as in "not yet: {name}" ("connect the battery"). do: what to do, imperative; None where it
+    takes itself. leads_to: the stage that it opens. work: as in Check.
+    """
+
+    id: str
+    name: str
+    do: str | None = None
+    stage: str
+    leads_to: str | None = None
+    work: tuple[str, ...] = ()
+    caution: str | None = None
+
+
+class Checklist(msgspec.Struct, frozen=True, kw_only=True):
+    """A checklist as loaded. for_work empty: every repair. text: the file's text, kept for the record."""
+
+    id: str
+    revision: int
+    title: str
+    for_work: tuple[str, ...] = ()
+    signers: tuple[str, ...] = ()
+    steps: tuple[Step, ...] = ()
+    checks: tuple[Check, ...] = ()
+    text: str = ""
+
+
+class Segment(msgspec.Struct, frozen=True, kw_only=True):
+    """A stretch of the run: checks in order, then the step that closes it."""
+
+    stage: str
+    checks: tuple[Check, ...]
+    step: Step
+
+
+class Composition(msgspec.Struct, frozen=True, kw_only=True):
+    """Checklists put together for a ticket's work: nothing twice, in an order that protects the work."""
+
+    checklists: tuple[Checklist, ...]
+    work: tuple[str, ...]
+    signers: tuple[str, ...]
+    segments: tuple[Segment, ...]
+
+    @property
+    def checks(self) -> tuple[Check, ...]:
+        """All checks, in order."""
+        return tuple(check for segment in self.segments for check in segment.checks)
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """All steps, in order."""
+        return tuple(segment.step for segment in self.segments)
+
+    def guards(self, step_id: str) -> tuple[Check, ...]:
+        """Return the checks that must be good before the step; for the last step, all of them."""
+        if step_id == HAND_BACK:
+            return self.checks
+        return tuple(check for check in self.checks if step_id in check.before)

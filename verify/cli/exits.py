@@ -1,0 +1,66 @@
+"""From errors to a sentence and an exit code; the only place that exits.
+
+Every command returns its exit code, or None for 0.
+"""
+
+import os
+import sys
+from collections.abc import Sequence
+
+import click
+
+from verify.values.errors import (
+    AlteredError,
+    FileFormatError,
+    HandbackError,
+    InvalidValueError,
+    OrderError,
+    SigningKeyError,
+    WrongUseError,
+)
+
+GOOD, NOT_GOOD, WRONG_USE, NOT_ESTABLISHED = 0, 1, 2, 3
+_INTERRUPTED = 130
+
+
+def exit_code(error: HandbackError) -> int:
+    """Return 1 for a finding, 2 for wrong use, 3 where nothing could be established."""
+    match error:
+        case AlteredError():
+            return NOT_GOOD
+        case WrongUseError() | FileFormatError() | InvalidValueError() | OrderError() | SigningKeyError():
+            return WRONG_USE
+        case _:
+            return NOT_ESTABLISHED
+
+
+def _say(error: HandbackError) -> None:
+    click.echo(f"handback: {error.what}", err=True)
+    if error.next_step:
+        click.echo(f"          {error.next_step}", err=True)
+
+
+def run_command(group: click.Group, arguments: Sequence[str] | None) -> None:
+    """Run the group on the arguments (None: the process's own) and exit with the code."""
+    try:
+        code = group.main(args=arguments, prog_name="handback", standalone_mode=False)
+    except HandbackError as error:
+        _say(error)
+        code = exit_code(error)
+    except click.ClickException as error:
+        error.show()
+        code = WRONG_USE
+    except click.exceptions.Exit as error:
+        code = error.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("\nhandback: stopped. What was answered is kept; run it again to go on.", err=True)
+        code = _INTERRUPTED
+    except BrokenPipeError:
+        # The reader of our output went away: nothing left to say to it.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        code = GOOD
+    except OSError as error:
+        click.echo(f"handback: {error.strerror or error}: {error.filename or 'no file named'}.", err=True)
+        click.echo("          Check the folder, its rights and the free space, then run it again.", err=True)
+        code = NOT_ESTABLISHED
+    sys.exit(code if isinstance(code, int) else GOOD)

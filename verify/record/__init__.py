@@ -1,0 +1,1 @@
+"""The record: model, canonical JSON, keys, signatures."""

@@ -1,0 +1,149 @@
+"""The record: what a run established, in the form that is hashed, signed and kept.
+
+`format` names kind and major version. Built by `verify.run` from the journal; rendered by
+`verify.report`; never changed afterwards.
+"""
+
+from collections.abc import Mapping
+
+import msgspec
+
+from verify.judge import Limit
+from verify.values import Outcome, Reading, Verdict
+
+RECORD_FORMAT = "record/1"
+
+
+class Part(msgspec.Struct, frozen=True, kw_only=True):
+    """A part that was fitted: where it comes from and what its label says.
+
+    source: original, used or reproduction. label: for instance {"energy": "57.0 Wh"}.
+    """
+
+    source: str
+    identity: str = ""
+    label: Mapping[str, str] = {}
+
+
+class Work(msgspec.Struct, frozen=True, kw_only=True):
+    """One kind of work done: part fitted, or only disturbed (part None)."""
+
+    kind: str
+    part: Part | None = None
+
+
+class Ticket(msgspec.Struct, frozen=True, kw_only=True):
+    """The shop's job. maker, model, serial: of the machine, as the ticket says."""
+
+    id: str
+    shop: str = ""
+    bench: str = ""
+    owner: str = ""
+    maker: str = ""
+    model: str = ""
+    serial: str = ""
+    complaint: str = ""
+    work: tuple[Work, ...] = ()
+
+
+class Attempt(msgspec.Struct, frozen=True, kw_only=True):
+    """One answer or measurement. at: wall clock, UTC, ISO 8601. out_of_date: why, or empty."""
+
+    at: str
+    verdict: Verdict
+    because: str
+    readings: tuple[Reading, ...] = ()
+    note: str = ""
+    out_of_date: str = ""
+
+
+class Result(msgspec.Struct, frozen=True, kw_only=True):
+    """What a check came to; attempts in the order they were made, the last one counts."""
+
+    check: str
+    checklist: str
+    kind: str
+    stage: str
+    place: str
+    ask: str
+    good: str
+    verdict: Verdict
+    because: str
+    probability: float | None = None
+    limit: Limit | None = None
+    caution: str | None = None
+    why: str | None = None
+    note_only: bool = False
+    attempts: tuple[Attempt, ...] = ()
+
+
+class StepTaken(msgspec.Struct, frozen=True, kw_only=True):
+    """A step: taken at a time, or not (at None) and then why not."""
+
+    step: str
+    name: str
+    stage: str
+    at: str | None
+    held_because: tuple[str, ...] = ()
+
+
+class HazardSeen(msgspec.Struct, frozen=True, kw_only=True):
+    """A hazard: when, what, and how it was made safe (empty: it was not)."""
+
+    at: str
+    what: str
+    made_safe: str = ""
+    made_safe_at: str | None = None
+
+
+class UsedChecklist(msgspec.Struct, frozen=True, kw_only=True):
+    """A checklist as it was used: its whole text and the SHA-256 of that text."""
+
+    id: str
+    revision: int
+    title: str
+    sha256: str
+    text: str
+
+
+class Trace(msgspec.Struct, frozen=True, kw_only=True):
+    """A sealed file of samples beside the journal."""
+
+    name: str
+    check: str
+    sha256: str
+    samples: int
+
+
+class RequiredSigner(msgspec.Struct, frozen=True, kw_only=True):
+    """Who must sign, in which order. thumbprint None: any key that the prover trusts for the role."""
+
+    order: int
+    role: str
+    thumbprint: str | None = None
+
+
+class Record(msgspec.Struct, frozen=True, kw_only=True):
+    """The whole of it."""
+
+    format: str
+    tool: str
+    ticket: Ticket
+    simulated: bool
+    scripted: bool
+    began: str
+    ended: str
+    clock_note: str
+    outcome: Outcome
+    reasons: tuple[str, ...]
+    machine: Mapping[str, str]
+    read_by: str
+    results: tuple[Result, ...]
+    steps: tuple[StepTaken, ...]
+    hazards: tuple[HazardSeen, ...] = ()
+    first_pass: Mapping[str, Verdict] = {}
+    checklists: tuple[UsedChecklist, ...]
+    traces: tuple[Trace, ...] = ()
+    signers: tuple[RequiredSigner, ...]
+    journal_head: str
+    journal_count: int

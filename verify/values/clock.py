@@ -1,0 +1,85 @@
+"""Time, passed in. The only module that reads the computer's clocks or sleeps.
+
+An instant has the wall clock (UTC, may jump, may stand at its epoch: never trusted for durations),
+the boot-inclusive elapsed time (counts sleep; for durations within one boot) and the boot's id.
+"""
+
+import time
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Protocol
+
+import msgspec
+
+from verify.values.errors import InvalidValueError
+
+_BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
+
+
+class Instant(msgspec.Struct, frozen=True, kw_only=True):
+    """One moment on all the clocks that a run keeps.
+
+    wall: aware, in UTC. elapsed_s: seconds since an arbitrary start, sleep counted, comparable
+    only where boot_id is the same. boot_id: None where the system does not give one.
+    """
+
+    wall: datetime
+    elapsed_s: float
+    boot_id: str | None = None
+
+    def __post_init__(self) -> None:
+        if self.wall.utcoffset() != timedelta(0):
+            raise InvalidValueError("A wall clock time must be given in UTC.")
+
+
+class Clock(Protocol):
+    """Tells the time and waits."""
+
+    def now(self) -> Instant:
+        """Return the present instant."""
+        ...
+
+    def wait(self, seconds: float) -> None:
+        """Let `seconds` (0 or more) pass."""
+        ...
+
+
+class SystemClock:
+    """The computer's own clocks."""
+
+    def __init__(self) -> None:
+        try:
+            self._boot_id: str | None = _BOOT_ID.read_text(encoding="ascii").strip()
+        except OSError:
+            self._boot_id = None
+        # CLOCK_BOOTTIME counts suspend; where there is none, the monotonic clock has to do.
+        self._source = getattr(time, "CLOCK_BOOTTIME", None)
+
+    def now(self) -> Instant:
+        """Return the present instant."""
+        elapsed_s = time.monotonic() if self._source is None else time.clock_gettime(self._source)
+        return Instant(wall=datetime.now(tz=UTC), elapsed_s=elapsed_s, boot_id=self._boot_id)
+
+    def wait(self, seconds: float) -> None:
+        """Let `seconds` (0 or more) pass."""
+        time.sleep(seconds)
+
+
+class VirtualClock:
+    """A clock that stands still until it is moved: simulated machines and tests."""
+
+    def __init__(self, *, start: datetime, boot_id: str = "simulated") -> None:
+        self._start = start
+        self._elapsed_s = 0.0
+        self._boot_id = boot_id
+
+    def now(self) -> Instant:
+        """Return the present instant."""
+        wall = self._start + timedelta(seconds=self._elapsed_s)
+        return Instant(wall=wall, elapsed_s=self._elapsed_s, boot_id=self._boot_id)
+
+    def wait(self, seconds: float) -> None:
+        """Move on by `seconds` (0 or more); nothing sleeps."""
+        if seconds < 0:
+            raise InvalidValueError("Time does not run backwards.")
+        self._elapsed_s += seconds
