@@ -1,0 +1,137 @@
+"""Whether full was reached: the two windows, and everything that starts them again."""
+
+import math
+from collections.abc import Iterable
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from verify.measure import ChargePoint, FullWatch, advance, seconds_to_full
+
+# Two consecutive windows of 40 s below a taper current: the shape of end-of-charge detection in a
+# fuel-gauge's technical manual.
+
+
+def feed(points: Iterable[ChargePoint]) -> list[bool]:
+    watch, reached = FullWatch(), []
+    for point in points:
+        watch = advance(watch, point)
+        reached.append(watch.reached)
+    return reached
+
+
+def steady(
+    rates: Iterable[float | None], *, every_s: float = 10.0, level: float | None = 1.0, start_s: float = 0.0
+) -> list[ChargePoint]:
+    return [
+        ChargePoint(at_s=start_s + i * every_s, powered=True, level=level, rate_c=rate)
+        for i, rate in enumerate(rates)
+    ]
+
+
+def test_full_after_two_whole_windows_at_exactly_the_taper() -> None:
+    assert feed(steady([0.05] * 10)) == [False] * 8 + [True] * 2
+
+
+def test_one_window_above_the_taper_is_not_full() -> None:
+    # First window below, second above, third below again.
+    rates = [0.03] * 5 + [0.08] * 4 + [0.03] * 4
+    assert not any(feed(steady(rates)))
+
+
+def test_100_percent_while_charging_goes_on_is_not_full() -> None:
+    assert not any(feed(steady([0.3] * 60)))
+
+
+def test_no_current_below_99_percent_is_not_full() -> None:
+    # A protection that tripped, or a limit.
+    assert not any(feed(steady([0.0] * 60, level=0.98)))
+
+
+def test_the_packs_own_word_is_enough() -> None:
+    assert feed([ChargePoint(at_s=0, powered=True, says_full=True, level=1.0)]) == [True]
+
+
+@pytest.mark.parametrize(
+    "point",
+    [
+        pytest.param(ChargePoint(at_s=0, powered=True, says_full=True, level=0.8), id="full-at-80-percent"),
+        pytest.param(ChargePoint(at_s=0, powered=False, says_full=True, level=1.0), id="charger-out"),
+        pytest.param(ChargePoint(at_s=0, powered=None, says_full=True, level=1.0), id="charger-unknown"),
+    ],
+)
+def test_the_packs_own_word_is_not_always_enough(point: ChargePoint) -> None:
+    assert feed([point]) == [False]
+
+
+def test_charger_pulled_in_the_middle_starts_both_windows_again() -> None:
+    points = steady([0.02] * 8)
+    points.append(ChargePoint(at_s=80, powered=False, level=1.0, rate_c=-0.1))
+    points += steady([0.02] * 9, start_s=90)
+    assert feed(points) == [False] * 17 + [True]
+
+
+@pytest.mark.parametrize("jump_s", [31.0, 0.0, -5.0], ids=["gap", "standstill", "backwards"])
+def test_time_that_jumps_starts_both_windows_again(jump_s: float) -> None:
+    first = steady([0.02] * 8)
+    second = steady([0.02] * 9, start_s=first[-1].at_s + jump_s)
+    assert feed(first + second) == [False] * 16 + [True]
+
+
+def test_a_rate_that_is_not_told_is_not_a_taper() -> None:
+    rates: list[float | None] = [0.02] * 20
+    rates[18] = None
+    reached = feed(steady(rates))
+    assert reached[17] is True
+    assert reached[18:] == [False, False]
+
+
+def test_level_that_is_not_told_is_not_full_by_taper() -> None:
+    assert not any(feed(steady([0.0] * 60, level=None)))
+
+
+@pytest.mark.parametrize("every_s", [1.0, 3.0, 7.0, 10.0, 30.0])
+def test_full_whatever_the_sampling(every_s: float) -> None:
+    count = math.ceil(80 / every_s)
+    assert feed(steady([0.02] * (count + 1), every_s=every_s)) == [False] * count + [True]
+
+
+@given(st.lists(st.tuples(st.floats(0.5, 30), st.floats(0.0501, 1.0)), max_size=60))
+def test_a_rate_always_above_the_taper_is_never_full(steps: list[tuple[float, float]]) -> None:
+    at_s, points = 0.0, []
+    for step, rate in steps:
+        at_s += step
+        points.append(ChargePoint(at_s=at_s, powered=True, level=1.0, rate_c=rate))
+    assert not any(feed(points))
+
+
+def test_memory_stays_small() -> None:
+    watch = FullWatch()
+    for point in steady([0.3] * 5000, every_s=1.0):
+        watch = advance(watch, point)
+    assert len(watch.recent) <= 82
+
+
+def test_time_to_full_is_that_of_a_constant_rate_and_an_exponential_taper() -> None:
+    # Cross-check by integrating the same model in small steps.
+    level, rate, seconds = 0.35, 0.7, 0.0
+    tau_h = 0.2 / (0.7 - 0.05)
+    while level < 0.8:
+        level += rate / 3600
+        seconds += 1
+    while rate > 0.05:
+        rate -= rate / tau_h / 3600
+        seconds += 1
+    assert seconds_to_full(0.35, 0.7) == pytest.approx(seconds, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("level", "rate_c"), [(None, 0.5), (0.5, None), (0.5, 0.05), (0.5, 0.0), (0.5, -0.2)]
+)
+def test_time_to_full_is_not_invented(level: float | None, rate_c: float | None) -> None:
+    assert seconds_to_full(level, rate_c) is None
+
+
+def test_time_to_full_at_full_is_nothing() -> None:
+    assert seconds_to_full(1.0, 0.2) == 0.0

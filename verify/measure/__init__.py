@@ -1,0 +1,25 @@
+"""Computations on what was read: pure functions, each with its source."""
+
+from verify.measure.cells import cells_in_series
+from verify.measure.counting import charge_in, energy_in, level_after
+from verify.measure.full import ChargePoint, FullWatch, advance, seconds_to_full
+from verify.measure.rounding import write_number, write_reading
+from verify.measure.uncertainty import combine, quotient, rectangular, resolution, triangular
+
+__all__ = [
+    "ChargePoint",
+    "FullWatch",
+    "advance",
+    "cells_in_series",
+    "charge_in",
+    "combine",
+    "energy_in",
+    "level_after",
+    "quotient",
+    "rectangular",
+    "resolution",
+    "seconds_to_full",
+    "triangular",
+    "write_number",
+    "write_reading",
+]
