@@ -1,6 +1,8 @@
 """What a machine can tell, behind one interface."""
 
+from verify.machine.choose import open_machine
 from verify.machine.model import (
+    NO_BATTERY,
     Adapter,
     Cpu,
     Fan,
@@ -13,6 +15,7 @@ from verify.machine.model import (
 )
 
 __all__ = [
+    "NO_BATTERY",
     "Adapter",
     "Cpu",
     "Fan",
@@ -22,4 +25,5 @@ __all__ = [
     "PackState",
     "Sample",
     "Temperature",
+    "open_machine",
 ]

@@ -13,6 +13,12 @@ import msgspec
 
 from verify.values import Clock, Instant
 
+NO_BATTERY = (
+    "No battery is visible to the system. If one is fitted, shut down, take off the charger, "
+    "and check its connector."
+)
+"""What a sample says under "batteries" where the system can be asked and shows none."""
+
 
 class PackState(StrEnum):
     """What a pack is doing, after the firmware's contradictions were resolved."""

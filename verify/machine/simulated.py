@@ -1,0 +1,363 @@
+"""A simulated machine: a thin, honest model on a virtual clock, for the demo, specimens and tests.
+
+Nothing here is real: maker, models, serial numbers and magnitudes are invented. The state moves on, in
+steps of at most 5 s, from the last look to the present one; the same seed, faults, hands and clock give
+the same bytes. What a person does at the bench are methods: plug in, pull out, connect, disconnect.
+
+A machine with neither pack nor charger is off and shows nothing, with that as the reason.
+"""
+
+import random
+from collections.abc import Mapping
+
+import msgspec
+
+from verify.machine.model import (
+    NO_BATTERY,
+    Adapter,
+    Cpu,
+    Fan,
+    Identity,
+    Pack,
+    Sample,
+    Temperature,
+)
+from verify.machine.simulated_faults import ParsedFaults
+from verify.machine.simulated_pack import PackDesign, SimulatedPack
+from verify.values import Clock, VirtualClock
+from verify.values.errors import InvalidValueError, WrongUseError
+
+_STEP_S = 5.0
+_AMBIENT_C = 22.0
+
+# A fanless floor of heat, then a fan that follows the processor's temperature [common practice, no source].
+_PROCESSOR_K_PER_W = 2.6
+_PROCESSOR_TAU_S = 60.0
+_BOARD_SHARE = 0.55
+_BOARD_TAU_S = 300.0
+_FAN_FROM_C, _FAN_RPM_AT_START, _FAN_RPM_PER_K, _FAN_RPM_MAX = 40.0, 1900.0, 70.0, 4800.0
+_FAN_TAU_S = 8.0
+_PROCESSOR_SHARE_OF_LOAD = 0.75
+_IDLE_SPREAD = 0.15
+_LOAD_HOLDS_S = 60.0
+
+_NO_SENSORS = "This machine has no sensor that can be read."
+_CPU_FIELDS = ("logical_cores", "load", "frequency_mhz", "frequency_max_mhz")
+_OFF = "The machine is off: no battery carries it and no charger gives power."
+
+
+class SimulatedDesign(msgspec.Struct, frozen=True, kw_only=True):
+    """What a simulated machine is: names, its pack, its charger and its draw at rest, in W."""
+
+    maker: str
+    model: str
+    serial: str
+    board: str
+    pack: PackDesign
+    adapter_w: float
+    idle_w: float
+    cores: int
+    frequency_mhz: float
+    frequency_max_mhz: float
+    high_c: float
+    critical_c: float
+
+
+LARKSPUR_15 = SimulatedDesign(
+    maker="Fennel",
+    model="Larkspur 15",
+    serial="FN-L15-004217",
+    board="Larkspur 15 main board",
+    pack=PackDesign(
+        design_wh=57.0,
+        holds_wh=56.42,
+        design_voltage_v=11.4,
+        cells=3,
+        cycle_count=2,
+        manufacturer="Fennel",
+        model="L15-57",
+        serial="P-20871",
+    ),
+    adapter_w=65.0,
+    idle_w=10.5,
+    cores=8,
+    frequency_mhz=1100.0,
+    frequency_max_mhz=3600.0,
+    high_c=95.0,
+    critical_c=105.0,
+)
+"""The larger of the demo's two clamshells."""
+
+LARKSPUR_13 = SimulatedDesign(
+    maker="Fennel",
+    model="Larkspur 13",
+    serial="FN-L13-001730",
+    board="Larkspur 13 main board",
+    pack=PackDesign(
+        design_wh=50.0,
+        holds_wh=49.31,
+        design_voltage_v=11.4,
+        cells=3,
+        cycle_count=3,
+        manufacturer="Fennel",
+        model="L13-50",
+        serial="P-30144",
+    ),
+    adapter_w=65.0,
+    idle_w=6.5,
+    cores=4,
+    frequency_mhz=1000.0,
+    frequency_max_mhz=3400.0,
+    high_c=95.0,
+    critical_c=105.0,
+)
+"""The smaller one."""
+
+
+class SimulatedMachine:
+    """A machine that is read like any other; nothing it says is ever an acceptance.
+
+    clock: moved by whoever runs it. seed: of the small changes of load. faults: name to parameter, as in
+    `FAULTS`. level: of the pack at the start, 0 to 1. The pack is connected and the charger out.
+    Raises WrongUseError for an unknown fault or a parameter that cannot be.
+    """
+
+    name = "simulated"
+    simulated = True
+
+    def __init__(
+        self,
+        *,
+        clock: VirtualClock,
+        seed: int = 0,
+        faults: Mapping[str, str] = {},
+        description: SimulatedDesign = LARKSPUR_15,
+        level: float = 0.35,
+    ) -> None:
+        if not 0 <= level <= 1:
+            raise InvalidValueError(f"A level is between 0 and 1, {level:g} was given.")
+        self.clock: Clock = clock
+        self._design = description
+        self._faults = ParsedFaults(faults)
+        self._seed = seed
+        self._at_s = clock.now().elapsed_s
+        self._pack = SimulatedPack(description.pack, self._faults, level=level, ambient_c=_AMBIENT_C)
+        self._pack_connected = True
+        self._plugged = False
+        self._dropped = False
+        self._processor_c = self._board_c = _AMBIENT_C
+        self._rpm = 0.0
+        self._hands = {
+            "Plug in the charger.": self.plug_in,
+            "Pull the charger out.": self.pull_out,
+            "Connect the battery.": self.connect_pack,
+            "Disconnect the battery.": self.disconnect_pack,
+        }
+        self._settle()
+
+    # What hands can do.
+
+    def plug_in(self) -> None:
+        """Put the charger in."""
+        self._move_on()
+        self._plugged, self._dropped = True, False
+        self._settle()
+
+    def pull_out(self) -> None:
+        """Pull the charger out."""
+        self._move_on()
+        self._dropped = self._plugged and "dead-on-unplug" in self._faults
+        self._plugged = False
+        self._settle()
+
+    def connect_pack(self) -> None:
+        """Connect the pack."""
+        self._move_on()
+        self._pack_connected = True
+        self._settle()
+
+    def disconnect_pack(self) -> None:
+        """Take the pack's connector off."""
+        self._move_on()
+        self._pack_connected = False
+        self._settle()
+
+    def obey(self, want: str) -> None:
+        """Do what a sentence asks for ("Plug in the charger.").
+
+        Raises WrongUseError for a sentence that no hand here understands.
+        """
+        hand = self._hands.get(str(want))
+        if hand is None:
+            raise WrongUseError(
+                f'Nobody at the simulated bench can do "{want}".',
+                next_step=f"Understood: {' '.join(self._hands)}",
+            )
+        hand()
+
+    # What the machine is and does.
+
+    @property
+    def _powered(self) -> bool:
+        return self._plugged and "charger-dead" not in self._faults
+
+    @property
+    def _pack_seen(self) -> bool:
+        return self._pack_connected and "pack-missing" not in self._faults
+
+    @property
+    def _pack_carries(self) -> bool:
+        return self._pack_connected and self._pack.level > 0 and not self._dropped
+
+    @property
+    def _on(self) -> bool:
+        return self._powered or self._pack_carries
+
+    @property
+    def _offered_w(self) -> float | None:
+        if not self._powered:
+            return None
+        return self._faults.value("weak-charger") or self._design.adapter_w
+
+    def _load(self) -> float:
+        """Return the processor's load now, 0 to 1: the same at one time however often it is asked."""
+        minute = int(self._at_s // _LOAD_HOLDS_S)
+        spread = random.Random(self._seed * 1_000_003 + minute).uniform(-1, 1)
+        return 0.05 * (1 + _IDLE_SPREAD * spread)
+
+    def _load_w(self) -> float:
+        return self._design.idle_w * (0.5 + self._load() * 10)
+
+    def _move_on(self) -> None:
+        now_s = self.clock.now().elapsed_s
+        while self._at_s < now_s:
+            seconds = min(_STEP_S, now_s - self._at_s)
+            self._step(seconds)
+            self._at_s += seconds
+
+    def _settle(self) -> None:
+        """Let the pack answer at once to what hands did, without time passing."""
+        self._step(0.0)
+
+    def _step(self, seconds: float) -> None:
+        on = self._on
+        load_w = self._load_w() if on else 0.0
+        if self._pack_connected:
+            self._pack.advance(seconds, offered_w=self._offered_w, load_w=load_w, ambient_c=_AMBIENT_C)
+        heat_w = load_w * _PROCESSOR_SHARE_OF_LOAD
+        hot_c = self._faults.value("sensor-hot") if on else None
+        final_c = _AMBIENT_C + _PROCESSOR_K_PER_W * heat_w if hot_c is None else hot_c
+        self._processor_c += (final_c - self._processor_c) * min(1.0, seconds / _PROCESSOR_TAU_S)
+        if hot_c is not None:
+            self._processor_c = hot_c
+        board_c = _AMBIENT_C + _BOARD_SHARE * (self._processor_c - _AMBIENT_C)
+        self._board_c += (board_c - self._board_c) * min(1.0, seconds / _BOARD_TAU_S)
+        above_k = self._processor_c - _FAN_FROM_C
+        rpm = min(_FAN_RPM_MAX, _FAN_RPM_AT_START + _FAN_RPM_PER_K * above_k) if on and above_k > 0 else 0.0
+        self._rpm += (rpm - self._rpm) * min(1.0, seconds / _FAN_TAU_S)
+
+    # What can be read.
+
+    def identity(self) -> Identity:
+        """Return who the machine says it is."""
+        design = self._design
+        return Identity(
+            maker=design.maker,
+            model=design.model,
+            version="1.0",
+            serial=design.serial,
+            board=design.board,
+            firmware="0.9 (simulated)",
+            chassis="clamshell",
+            virtual=False,
+            system="simulated",
+        )
+
+    def sample(self) -> Sample:
+        """Move on to the present and read everything once."""
+        self._move_on()
+        now = self.clock.now()
+        if not self._on:
+            groups = ("batteries", "adapters", "temperatures", "fans")
+            return Sample(
+                at=now,
+                cpu=Cpu(reasons=dict.fromkeys(_CPU_FIELDS, _OFF)),
+                reasons=dict.fromkeys(groups, _OFF),
+            )
+        reasons = {}
+        if not self._pack_seen:
+            reasons["batteries"] = NO_BATTERY
+        blind = "no-sensors" in self._faults
+        if blind:
+            reasons["temperatures"] = reasons["fans"] = _NO_SENSORS
+        return Sample(
+            at=now,
+            packs=(self._read_pack(),) if self._pack_seen else (),
+            adapters=(Adapter(name="charger", online=self._powered),),
+            temperatures=() if blind else self._read_temperatures(),
+            fans=() if blind else (Fan(chip="board", label="fan", rpm=self._read_rpm()),),
+            cpu=Cpu(
+                logical_cores=self._design.cores,
+                load=round(self._load(), 3),
+                frequency_mhz=self._design.frequency_mhz,
+                frequency_max_mhz=self._design.frequency_max_mhz,
+            ),
+            reasons=reasons,
+        )
+
+    def _read_pack(self) -> Pack:
+        pack, design = self._pack, self._pack.design
+        reasons = {}
+        cycles: int | None = design.cycle_count
+        if "gauge-not-learned" in self._faults:
+            cycles, reasons["cycle_count"] = None, "The gauge does not report cycles."
+        temperature_c: float | None = round(pack.temperature_c, 1)
+        if "no-sensors" in self._faults:
+            temperature_c, reasons["temperature_c"] = None, _NO_SENSORS
+        limit = self._faults.value("charge-limit")
+        if limit is None:
+            reasons["charge_limit"] = "No charge limit is visible."
+        full_wh, remaining_wh = round(pack.gauge_full_wh, 2), round(pack.gauge_remaining_wh, 2)
+        voltage_v, current_a = round(pack.gauge_voltage_v, 3), round(pack.current_a, 3)
+        return Pack(
+            name="pack",
+            state=pack.state,
+            state_of_charge=round(remaining_wh / full_wh, 4),
+            remaining_wh=remaining_wh,
+            full_charge_wh=full_wh,
+            design_wh=design.design_wh,
+            power_w=round(voltage_v * current_a, 3),
+            voltage_v=voltage_v,
+            design_voltage_v=design.design_voltage_v,
+            current_a=current_a,
+            cycle_count=cycles,
+            temperature_c=temperature_c,
+            manufacturer=design.manufacturer,
+            model=design.model,
+            serial=design.serial,
+            technology="Li-ion",
+            charge_limit=limit,
+            reasons=reasons,
+        )
+
+    def _read_temperatures(self) -> tuple[Temperature, ...]:
+        design = self._design
+        return (
+            Temperature(
+                chip="cpu_thermal",
+                label="processor",
+                celsius=float(round(self._processor_c)),
+                high=design.high_c,
+                critical=design.critical_c,
+            ),
+            Temperature(
+                chip="acpitz",
+                label="board",
+                celsius=float(round(self._board_c)),
+                critical=design.critical_c,
+            ),
+        )
+
+    def _read_rpm(self) -> int:
+        # A fan below its lowest speed stands still.
+        return round(self._rpm / 10) * 10 if self._rpm >= 0.5 * _FAN_RPM_AT_START else 0
