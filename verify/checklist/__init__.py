@@ -1,6 +1,7 @@
 """Checklists: model, loader, composer, specimens."""
 
 from verify.checklist.model import (
+    COMPLAINT_GONE,
     HAND_BACK,
     OPENINGS,
     STAGES,
@@ -13,6 +14,7 @@ from verify.checklist.model import (
 )
 
 __all__ = [
+    "COMPLAINT_GONE",
     "HAND_BACK",
     "OPENINGS",
     "STAGES",

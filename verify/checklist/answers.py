@@ -40,9 +40,11 @@ class Span(msgspec.Struct, frozen=True, kw_only=True):
     stops_mm: float | None
 
     def __post_init__(self) -> None:
-        if self.enters_mm < 0 or (self.stops_mm is not None and self.stops_mm <= self.enters_mm):
+        if self.enters_mm < 0:
+            raise InvalidValueError(f"A leaf of {self.enters_mm:g} mm cannot be.")
+        if self.stops_mm is not None and self.stops_mm <= self.enters_mm:
             raise InvalidValueError(
-                f"A {self.enters_mm:g} mm leaf enters and a {self.stops_mm} mm leaf does not: that cannot be.",
+                f"A {self.enters_mm:g} mm leaf enters, a {self.stops_mm:g} mm leaf does not: that cannot be.",
                 next_step="The leaf that does not enter is the thicker one.",
             )
 
@@ -54,7 +56,7 @@ class Measured(msgspec.Struct, frozen=True, kw_only=True, tag="measured"):
     note: str = ""
 
 
-class Tally(msgspec.Struct, frozen=True, kw_only=True):
+class Tally(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One kind's account: out + new = back + returned + scrapped + missing."""
 
     out: int

@@ -35,6 +35,9 @@ STAGES = ("arrived", "open", "closed", "charged", "finished")
 HAND_BACK = "hand-back"
 """The last step of every run; every check of the work guards it."""
 
+COMPLAINT_GONE = "complaint-gone"
+"""The last check of every run, whatever else is asked in its stage."""
+
 OPENINGS = ("base", "lid", "pack-unplugged", "feet-removed")
 """What a check may be voided by when it is opened or undone again."""
 
@@ -90,7 +93,10 @@ class Step(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Checklist(msgspec.Struct, frozen=True, kw_only=True):
-    """A checklist as loaded. for_work empty: every repair. text: the file's text, kept for the record."""
+    """A checklist as loaded. for_work empty: every repair. text: the file's text, kept for the record.
+
+    order: ids of steps in their order, those that another checklist defines among them; empty: as `steps`.
+    """
 
     id: str
     revision: int
@@ -98,6 +104,7 @@ class Checklist(msgspec.Struct, frozen=True, kw_only=True):
     for_work: tuple[str, ...] = ()
     signers: tuple[str, ...] = ()
     steps: tuple[Step, ...] = ()
+    order: tuple[str, ...] = ()
     checks: tuple[Check, ...] = ()
     text: str = ""
 

@@ -1,0 +1,239 @@
+"""The shipped checklists: what they must be for a technician, and what their specimens prove."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from verify.checklist import Check, Kind, Step
+from verify.checklist.answers import Answer, Counted, Hazard, Look, Measured, Seen
+from verify.checklist.compose import compose, hands_minutes, waiting_minutes
+from verify.checklist.proofread import proofread
+from verify.checklist.screens import screens
+from verify.checklist.shipped import (
+    SPECIMENS_SUFFIX,
+    checklist_files,
+    shipped_checklists,
+    shipped_dir,
+)
+from verify.checklist.specimen_files import load_specimens
+from verify.checklist.specimens import Specimen, SpecimenFile, answer_for, facts_of, machine_faults, uncaught
+from verify.machine.simulated_faults import ParsedFaults
+from verify.probe import probe_names
+from verify.values import Outcome, Unit
+from verify.values.errors import FileFormatError, WrongUseError
+
+CHECKLISTS = checklist_files(shipped_dir())
+SPECIMENS = tuple(path.with_name(path.stem + SPECIMENS_SUFFIX) for path in CHECKLISTS)
+FILES = {path.name: load_specimens(path) for path in SPECIMENS}
+ALL_CHECKS = [check for checklist in shipped_checklists() for check in checklist.checks]
+ALL_STEPS = [step for checklist in shipped_checklists() for step in checklist.steps]
+
+
+def test_the_first_two_are_there() -> None:
+    assert {path.stem for path in CHECKLISTS} >= {"every-repair", "battery"}
+
+
+def test_shipped_files_have_no_mistake() -> None:
+    assert proofread([*CHECKLISTS, *SPECIMENS], known_probes=probe_names()) == []
+
+
+# ---------------------------------------------------------------- time is money
+
+
+@pytest.mark.parametrize(("work", "most"), [([], 11), (["battery"], 18)], ids=["every repair", "battery"])
+def test_a_run_fits_its_number_of_screens(work: list[str], most: int) -> None:
+    assert len(screens(compose(shipped_checklists(), work))) <= most
+
+
+def test_a_battery_job_takes_the_hands_for_at_most_25_minutes() -> None:
+    # Common practice, no source: some 25 minutes of hands, two hours and a quarter in all.
+    composition = compose(shipped_checklists(), ["battery"])
+    assert hands_minutes(composition) <= 25
+    assert hands_minutes(composition) + waiting_minutes(composition) <= 135
+
+
+# ---------------------------------------------------------------- sentences
+
+
+@pytest.mark.parametrize("check", ALL_CHECKS, ids=lambda check: check.id)
+def test_a_sentence_can_be_read_at_the_bench(check: Check) -> None:
+    assert len(check.ask.split()) <= 20
+    assert len(check.good.split()) <= 12
+    sentences = [text for text in re.split(r"(?<=[.?!]) ", check.ask) if text]
+    assert len(sentences) <= 3, "at most three sentences"
+    assert check.ask[-1] in ".?"
+    text = f"{check.ask} {check.good} {check.caution} {check.why}".lower()
+    for word in ("ensure", "properly", "safe", "certified", "guaranteed"):
+        assert not re.search(rf"\b{word}", text), word
+    if check.kind is not Kind.WAIT:
+        assert check.good.endswith(".")
+
+
+@pytest.mark.parametrize("step", ALL_STEPS, ids=lambda step: step.id)
+def test_a_step_reads_after_not_yet(step: Step) -> None:
+    assert step.name[0].islower()
+    assert step.name[-1].isalpha()
+
+
+@pytest.mark.parametrize("check", [check for check in ALL_CHECKS if check.limit], ids=lambda each: each.id)
+def test_a_limit_says_where_it_comes_from(check: Check) -> None:
+    assert check.limit is not None
+    source = check.limit.source
+    published = re.search(r"\b(ISO|IEC|DIN|EN|SAE|RFC|Linux) ?", source)
+    assert published or "common practice, no source" in source or "from memory" in source
+
+
+@pytest.mark.parametrize("word", ["lithium", "charger", "edges", "hot", "alcohol"])
+def test_what_can_hurt_has_its_caution(word: str) -> None:
+    cautions = [check.caution or "" for check in ALL_CHECKS] + [step.caution or "" for step in ALL_STEPS]
+    assert any(word in caution.lower() for caution in cautions)
+
+
+# ---------------------------------------------------------------- order traps
+
+
+def position(ids: list[str], *names: str) -> list[int]:
+    return [ids.index(name) for name in names]
+
+
+@pytest.mark.parametrize("work", [["battery"], ["battery", "keyboard-deck", "feet"]], ids=" ".join)
+def test_label_volts_and_bay_come_before_the_battery_is_plugged_in(work: list[str]) -> None:
+    composition = compose(shipped_checklists(), work)
+    guards = {check.id for check in composition.guards("connect-pack")}
+    assert guards >= {"pack-flat", "pack-label", "pack-volts", "bay-clean"}
+
+
+def test_the_feet_wait_for_the_full_charge_the_seams_and_the_screws() -> None:
+    composition = compose(shipped_checklists(), ["battery", "feet"])
+    guards = {check.id for check in composition.guards("fit-feet")}
+    assert guards >= {"charge-to-full", "seam-gaps", "touchpad-level", "all-accounted", "bottom-screws"}
+    assert "runs-on-battery" in guards
+
+
+def test_seams_are_read_after_the_charge_and_the_plug_is_not_pulled_in_it() -> None:
+    composition = compose(shipped_checklists(), ["battery"])
+    ids = [check.id for check in composition.checks]
+    charge, seams, unplug = position(ids, "charge-to-full", "seam-gaps", "runs-on-battery")
+    assert charge < seams
+    assert charge < unplug
+    stage = {check.id: check.stage for check in composition.checks}
+    assert stage["seam-gaps"] == stage["touchpad-level"] == "charged"
+
+
+def test_the_cover_lies_flush_before_a_screw_goes_in() -> None:
+    composition = compose(shipped_checklists(), [])
+    assert [check.id for check in composition.guards("screw-base")] == ["cover-flush"]
+
+
+def test_a_damaged_battery_holds_the_charge_in_every_job() -> None:
+    assert "pack-flat" in {check.id for check in compose(shipped_checklists(), []).guards("charge")}
+
+
+def test_something_can_be_looked_at_while_the_battery_charges() -> None:
+    composition = compose(shipped_checklists(), ["battery"])
+    watched = next(each for each in composition.segments if "charge-to-full" in {c.id for c in each.checks})
+    assert sum(check.kind is Kind.LOOK for check in watched.checks) >= 5
+
+
+def test_what_lies_behind_the_base_is_voided_by_opening_it_and_the_capacity_is_not() -> None:
+    voided = {check.id: check.voided_by for check in ALL_CHECKS}
+    for check_id in ("lead-plugs", "lead-ways", "all-accounted", "cover-flush", "fan-sound", "feet-hold"):
+        assert "base" in voided[check_id], check_id
+    for check_id in ("claimed-capacity", "charge-to-full"):
+        assert voided[check_id] == ("pack-unplugged",), check_id
+
+
+# ---------------------------------------------------------------- a shop's own folder
+
+
+def test_a_shop_checklist_is_added_and_takes_the_place_of_a_shipped_one(tmp_path: Path) -> None:
+    text = (shipped_dir() / "battery.yaml").read_text(encoding="utf-8")
+    (tmp_path / "battery.yaml").write_text(text.replace("revision: 1", "revision: 77"), encoding="utf-8")
+    fan = text.replace("id: battery\n", "id: fan\n").replace("[battery]", "[fan]")
+    (tmp_path / "fan.yaml").write_text(fan, encoding="utf-8")
+    (tmp_path / "fan.specimens.yaml").write_text("left out", encoding="utf-8")
+    found = {checklist.id: checklist.revision for checklist in shipped_checklists(tmp_path)}
+    assert found == {"every-repair": 1, "battery": 77, "fan": 1}
+
+
+def test_a_shop_folder_that_is_none_is_wrong_use(tmp_path: Path) -> None:
+    with pytest.raises(WrongUseError, match="is not a folder"):
+        shipped_checklists(tmp_path / "nowhere")
+
+
+def test_a_tool_without_its_checklists_says_so(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    from verify.checklist import shipped
+
+    monkeypatch.setattr(shipped, "__file__", str(tmp_path / "verify" / "checklist" / "shipped.py"))
+    with pytest.raises(FileFormatError, match="shipped checklists are missing"):
+        shipped_dir()
+
+
+# ---------------------------------------------------------------- specimens
+
+EACH = [
+    pytest.param(file, specimen, id=f"{name.partition('.')[0]}: {specimen.name}")
+    for name, file in FILES.items()
+    for specimen in file.specimens
+]
+
+
+def is_bad(check: Check, answer: Answer) -> bool:
+    """Say whether an answer speaks against the machine, by the words of the check alone."""
+    match answer:
+        case Look(seen=seen):
+            return seen is not Seen.GOOD
+        case Hazard(present=present):
+            return present is not False
+        case Counted(tallies=tallies):
+            return any(tally.missing != 0 for tally in tallies.values())
+        case Measured(spans=spans):
+            assert check.limit is not None
+            assert check.limit.upper is not None
+            most_mm = check.limit.upper.to(Unit.MILLIMETRE).value
+            return any(span.stops_mm is None or span.stops_mm > most_mm for span in spans.values())
+
+
+@pytest.mark.parametrize("file", FILES.values(), ids=FILES)
+def test_every_check_catches_a_fault_that_it_is_for(file: SpecimenFile) -> None:
+    assert uncaught(file) == ()
+
+
+@pytest.mark.parametrize(("file", "specimen"), EACH)
+def test_a_truthful_technician_finds_what_is_wrong_and_nothing_else_on_the_way(
+    file: SpecimenFile, specimen: Specimen
+) -> None:
+    composition = compose(file.checklists, specimen.work)
+    assert set(specimen.caught_by) <= {check.id for check in composition.checks}
+    facts = facts_of(file, specimen)
+    manual = [check for check in composition.checks if check.kind not in {Kind.PROBE, Kind.WAIT}]
+    bad = {check.id for check in manual if is_bad(check, answer_for(check, facts, file.sees))}
+    caught = set(specimen.caught_by) & {check.id for check in manual}
+    assert caught <= bad
+    # What else speaks against it is asked only after a hold that the caught ones keep shut.
+    segment_of = {
+        check.id: index for index, segment in enumerate(composition.segments) for check in segment.checks
+    }
+    steps = [step.id for step in composition.steps]
+    shut = min(
+        (steps.index(step_id) for check in manual if check.id in caught for step_id in check.before),
+        default=len(steps),
+    )
+    assert all(segment_of[check_id] > shut for check_id in bad - caught)
+
+
+@pytest.mark.parametrize(("file", "specimen"), EACH)
+def test_a_held_specimen_has_a_fault_and_names_who_catches_it(file: SpecimenFile, specimen: Specimen) -> None:
+    ParsedFaults(
+        machine_faults(file, specimen)
+    )  # raises for a fault that the simulated machine does not know
+    if specimen.expect is Outcome.HELD:
+        assert specimen.faults
+        assert specimen.caught_by
+
+
+@pytest.mark.parametrize("file", FILES.values(), ids=FILES)
+def test_every_described_fault_is_used(file: SpecimenFile) -> None:
+    used = {name for each in FILES.values() for specimen in each.specimens for name in specimen.faults}
+    assert set(file.faults) <= used

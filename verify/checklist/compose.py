@@ -1,0 +1,124 @@
+"""Put checklists together for a ticket's work.
+
+(1) Pick the checklists that the work calls for, in them the steps and checks. (2) Merge the steps into one
+order. (3) Walk it: each step closes a segment, `leads_to` sets the stage of the next. (4) Unite checks
+that several checklists have. (5) Give each check to a segment. (6) Order the checks inside each.
+
+A check goes to the segment of the earliest step of its own stage that it guards; else to the last segment
+of its stage; never before the step that it comes after.
+"""
+
+from collections.abc import Iterable
+
+import msgspec
+
+from verify.checklist.blame import blame, refuse_unknown_step
+from verify.checklist.model import Check, Checklist, Composition, Segment
+from verify.checklist.near_miss import did_you_mean
+from verify.checklist.placing import needs_nobody, ordered, segment_of
+from verify.checklist.stages import stages_of, steps_in_order
+from verify.checklist.work import called_for, refuse_unknown_work
+from verify.values.errors import WrongUseError
+
+
+def compose(checklists: Iterable[Checklist], work: Iterable[str]) -> Composition:
+    """Compose the checks and steps for a ticket's work, nothing twice, in an order that protects it.
+
+    checklists: all that are known, those for every repair first. work: kinds of work; may be empty.
+    Raises WrongUseError for a kind of work that no checklist knows; ChecklistError where the checklists
+    contradict each other, name a step that none has, or hold a step that could never be taken.
+    """
+    known = tuple(checklists)
+    kinds = tuple(dict.fromkeys(work))
+    refuse_unknown_work(known, kinds)
+    picked = tuple(each for each in known if called_for(each.for_work, kinds))
+    steps = steps_in_order(known, picked, kinds)
+    stages = stages_of(steps, picked)
+    checks = _united(known, picked, kinds, steps=tuple(step.id for step in steps))
+    segments: list[list[Check]] = [[] for _ in steps]
+    for check in checks:
+        segments[segment_of(check, steps, stages, picked)].append(check)
+    return Composition(
+        checklists=picked,
+        work=kinds,
+        signers=tuple(dict.fromkeys(role for each in picked for role in each.signers)),
+        segments=tuple(
+            Segment(stage=stage, checks=ordered(found), step=step)
+            for stage, found, step in zip(stages, segments, steps, strict=True)
+        ),
+    )
+
+
+def hands_minutes(composition: Composition) -> float:
+    """Return the minutes that somebody must be at the machine."""
+    return sum(check.minutes for check in composition.checks if not needs_nobody(check))
+
+
+def waiting_minutes(composition: Composition) -> float:
+    """Return the minutes that the tool reads or time passes, were it all done one after the other."""
+    return sum(check.minutes for check in composition.checks if needs_nobody(check))
+
+
+def source_of(composition: Composition, check_id: str) -> Checklist:
+    """Return the checklist that a check came from, the first of several.
+
+    Raises WrongUseError where no checklist of the composition has it.
+    """
+    for checklist in composition.checklists:
+        if any(check.id == check_id for check in checklist.checks):
+            return checklist
+    raise WrongUseError(
+        f'There is no check "{check_id}" in this run.',
+        next_step=did_you_mean(check_id, [check.id for check in composition.checks]),
+    )
+
+
+def _united(
+    known: tuple[Checklist, ...],
+    picked: tuple[Checklist, ...],
+    kinds: tuple[str, ...],
+    *,
+    steps: tuple[str, ...],
+) -> tuple[Check, ...]:
+    """Return the checks that the work calls for, each once, naming only steps of this run."""
+    anywhere = {step.id for checklist in known for step in checklist.steps}
+    found: dict[str, Check] = {}
+    for checklist in picked:
+        for check in checklist.checks:
+            for step_id in (*check.before, *((check.after,) if check.after is not None else ())):
+                refuse_unknown_step(checklist, step_id, anywhere)
+            if not called_for(check.work, kinds):
+                continue
+            first = found.get(check.id)
+            found[check.id] = check if first is None else _unite(first, check, checklist)
+    return tuple(
+        msgspec.structs.replace(
+            check,
+            before=tuple(step for step in check.before if step in steps),
+            after=check.after if check.after in steps else None,
+        )
+        for check in found.values()
+    )
+
+
+def _unite(first: Check, second: Check, checklist: Checklist) -> Check:
+    united = msgspec.structs.replace(
+        first,
+        before=_union(first.before, second.before),
+        voided_by=_union(first.voided_by, second.voided_by),
+        work=_union(first.work, second.work) if first.work and second.work else (),
+    )
+    same = msgspec.structs.replace(second, before=united.before, voided_by=united.voided_by, work=united.work)
+    for field in Check.__struct_fields__:
+        if getattr(united, field) != getattr(same, field):
+            raise blame(
+                checklist,
+                second.id,
+                f'The check "{second.id}" has another "{field}" in another checklist.',
+                "Make both agree, or give this one an id of its own.",
+            )
+    return united
+
+
+def _union(first: tuple[str, ...], second: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys((*first, *second)))

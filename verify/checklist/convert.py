@@ -1,0 +1,204 @@
+"""From a table of a checklist file to a Step or a Check, each judged by itself.
+
+A key is refused where its kind has no use for it: a silent key would look like a rule that is kept.
+"""
+
+from collections.abc import Mapping
+
+from verify.checklist.fields import Fields
+from verify.checklist.model import OPENINGS, STAGES, Check, Kind, Step
+from verify.checklist.near_miss import did_you_mean
+from verify.checklist.nodes import Mistakes, Scalar, Table
+from verify.judge import Limit, Rule
+from verify.values import Unit, dimension
+from verify.values.errors import InvalidValueError
+
+MOST_WORDS_ASKED = 20
+"""Longer sentences are not read at the bench."""
+
+MOST_WORDS_GOOD = 12
+"""What good looks like, at a glance."""
+
+MOST_MINUTES = 240
+"""Four hours: a longer check is a mistake, or a wait."""
+
+_STEP_KEYS = ("id", "name", "do", "stage", "leads_to", "work", "caution")
+
+_COMMON_KEYS = (
+    "id", "kind", "ask", "good", "place", "stage", "minutes",
+    "work", "before", "after", "voided_by", "note_only", "caution", "why",
+)  # fmt: skip
+
+_KEYS_OF: Mapping[str, tuple[str, ...]] = {
+    Kind.HAZARD: ("stop",),
+    Kind.LOOK: ("stop",),
+    Kind.MEASURE: ("stations", "limit"),
+    Kind.COUNT: ("counts", "limit"),
+    Kind.PROBE: ("probe", "options", "limit"),
+    Kind.WAIT: ("wait",),
+}
+
+_ALL_KEYS = (*_COMMON_KEYS, "stop", "stations", "counts", "limit", "probe", "options", "wait")
+
+
+def read_step(table: Table, mistakes: Mistakes) -> Step | None:
+    """Return the step, or None where its mistakes were noted."""
+    before = len(mistakes.found)
+    fields = Fields(table, known=_STEP_KEYS, owner="step", mistakes=mistakes)
+    stage = fields.choice("stage", STAGES)
+    leads_to = fields.choice("leads_to", STAGES) if fields.has("leads_to") else None
+    if leads_to in STAGES and stage in STAGES and STAGES.index(leads_to) <= STAGES.index(stage):
+        fields.wrong(
+            "leads_to", f'"{leads_to}" does not come after "{stage}".', f"Order: {', '.join(STAGES)}."
+        )
+    identity = fields.identifier("id")
+    name = fields.text("name")
+    do = fields.sentence("do", most_words=MOST_WORDS_ASKED) if fields.has("do") else None
+    work = fields.identifiers("work")
+    caution = fields.optional("caution")
+    if len(mistakes.found) > before:
+        return None
+    return Step(id=identity, name=name, do=do, stage=stage, leads_to=leads_to, work=work, caution=caution)
+
+
+def read_check(table: Table, mistakes: Mistakes, *, known_probes: frozenset[str] | None) -> Check | None:
+    """Return the check, or None where its mistakes were noted."""
+    before = len(mistakes.found)
+    fields = Fields(table, known=_ALL_KEYS, owner="check", mistakes=mistakes)
+    kind = fields.choice("kind", tuple(Kind))
+    if kind in set(Kind):
+        _refuse_keys_of_others(fields, Kind(kind))
+    wait_s = _wait_s(fields, kind)
+    common = {
+        "id": fields.identifier("id"),
+        "ask": fields.sentence("ask", most_words=MOST_WORDS_ASKED),
+        "good": _good(fields, kind),
+        "place": fields.text("place"),
+        "stage": fields.choice("stage", STAGES),
+    }
+    minutes = (
+        wait_s / 60
+        if kind == Kind.WAIT and not fields.has("minutes")
+        else fields.number("minutes", least=0, most=MOST_MINUTES)
+    )
+    check_work = fields.identifiers("work")
+    guarded = fields.identifiers("before")
+    after = fields.identifier("after") if fields.has("after") else None
+    voided_by = fields.choices("voided_by", OPENINGS)
+    note_only, stop = fields.flag("note_only"), fields.flag("stop")
+    caution, why = fields.optional("caution"), fields.optional("why")
+    if stop and caution is None:
+        fields.wrong(
+            "stop", "A check that can stop the work has no caution.", 'Add "caution": what to do then.'
+        )
+    probe = _probe(fields, kind, known_probes)
+    options = fields.words("options")
+    stations = fields.texts("stations")
+    if kind == Kind.MEASURE and not stations:
+        fields.wrong(
+            "stations", "A measure has no stations.", "Name the places: stations: [front left corner]."
+        )
+    counts = fields.texts("counts")
+    limit = _limit(fields, kind)
+    if len(mistakes.found) > before:
+        return None
+    return Check(
+        **common,
+        kind=Kind(kind),
+        minutes=minutes,
+        work=check_work,
+        before=guarded,
+        after=after,
+        voided_by=voided_by,
+        limit=limit,
+        stop=stop,
+        note_only=note_only,
+        caution=caution,
+        why=why,
+        probe=probe,
+        options=options,
+        stations=stations,
+        counts=counts,
+        wait_s=wait_s,
+    )
+
+
+def _refuse_keys_of_others(fields: Fields, kind: Kind) -> None:
+    allowed = (*_COMMON_KEYS, *_KEYS_OF[kind])
+    for key, _ in fields.table.entries:
+        if key.text in _ALL_KEYS and key.text not in allowed:
+            fields.mistakes.add(key.line, f'"{key.text}" has no meaning for a {kind}.', "Take it out.")
+
+
+def _good(fields: Fields, kind: str) -> str:
+    default = "" if kind == Kind.WAIT else None
+    return fields.sentence("good", most_words=MOST_WORDS_GOOD, default=default)
+
+
+def _wait_s(fields: Fields, kind: str) -> float:
+    if kind == Kind.WAIT and not fields.has("wait"):
+        fields.wrong("wait", 'This check has no "wait".', 'Write the time: wait: "20 min".')
+    quantity = fields.quantity("wait", of=Unit.MINUTE)
+    if quantity is None:
+        return 0.0
+    wait_s = quantity.to(Unit.SECOND).value
+    if wait_s <= 0:
+        fields.wrong("wait", "A wait must last longer than 0.", 'Write the time: wait: "20 min".')
+    return wait_s
+
+
+def _probe(fields: Fields, kind: str, known: frozenset[str] | None) -> str | None:
+    if kind != Kind.PROBE:
+        return None
+    name = fields.identifier("probe")
+    if name and known is not None and name not in known:
+        fields.wrong("probe", f'There is no probe "{name}".', did_you_mean(name, known))
+    return name
+
+
+def _limit(fields: Fields, kind: str) -> Limit | None:
+    if kind in {Kind.MEASURE, Kind.PROBE} and not fields.has("limit"):
+        fields.wrong(
+            "limit", f"A {kind} has no limit.", 'Write: limit: {at_most: "0.30 mm", rule: …, source: "…"}.'
+        )
+    table = fields.inner("limit")
+    if table is None:
+        return None
+    noted = len(fields.mistakes.found)
+    inner = Fields(
+        table,
+        known=("at_least", "at_most", "exactly", "rule", "source"),
+        owner="limit",
+        mistakes=fields.mistakes,
+    )
+    exactly = inner.quantity("exactly")
+    lower, upper = inner.quantity("at_least"), inner.quantity("at_most")
+    if exactly is not None and (lower is not None or upper is not None):
+        inner.wrong("exactly", '"exactly" stands beside another bound.', "Keep one of them.")
+    rule = inner.choice("rule", tuple(Rule))
+    source = inner.text("source") if inner.has("source") else ""
+    if not source and not isinstance(table.get("source"), Scalar):
+        inner.wrong("source", "A limit needs its source.", '"common practice, no source" is one.')
+    if len(fields.mistakes.found) > noted:
+        return None
+    try:
+        limit = Limit(lower=exactly or lower, upper=exactly or upper, rule=Rule(rule), source=source)
+    except InvalidValueError as error:
+        fields.mistakes.add(table.line, error.what, error.next_step)
+        return None
+    _judge_fits(fields, kind, limit)
+    return limit
+
+
+def _judge_fits(fields: Fields, kind: str, limit: Limit) -> None:
+    wanted = (
+        {Kind.MEASURE: Unit.MILLIMETRE, Kind.COUNT: Unit.COUNT}.get(Kind(kind)) if kind in set(Kind) else None
+    )
+    for bound in (limit.lower, limit.upper):
+        if wanted is not None and bound is not None and dimension(bound.unit) != dimension(wanted):
+            fields.wrong(
+                "limit", f"A {kind} is judged in {wanted}, not in {bound.unit}.", "Correct the unit."
+            )
+            return
+    if kind == Kind.COUNT and limit.rule is not Rule.COUNT:
+        fields.wrong("limit", f'A count is exact: its rule cannot be "{limit.rule}".', 'Write "rule: count".')

@@ -1,0 +1,175 @@
+"""Specimens: physical descriptions of machines, from which a truthful technician's answers are derived.
+
+A specimen file stands beside its checklist as NAME.specimens.yaml. `facts` says what a sound machine is
+like; `sees` says, check by check, what somebody who looks at these facts answers; `faults` change facts,
+or the simulated machine; `specimens` put faults into a machine and say what must come of it. No answer is
+written beside a specimen: it follows from the facts.
+"""
+
+from collections.abc import Mapping, Sequence
+
+import msgspec
+
+from verify.checklist.answers import Answer, Counted, Hazard, Look, Measured, Seen, Span, Tally
+from verify.checklist.model import Check, Checklist, Kind
+from verify.values import Outcome, Unit, parse_quantity
+from verify.values.errors import InvalidValueError, SpecimenError
+
+LEAVES_MM = tuple(step / 20 for step in range(1, 21))
+"""The usual feeler set: 0.05 to 1.00 mm in steps of 0.05 (DIN 2275, from memory)."""
+
+
+class SeesHazard(msgspec.Struct, frozen=True, kw_only=True):
+    """A hazard is present where any of these facts has this value."""
+
+    present_when: Mapping[str, str]
+
+
+class SeesLook(msgspec.Struct, frozen=True, kw_only=True):
+    """Good where all of these facts have this value; cannot be seen where any of the others has."""
+
+    good_when: Mapping[str, str]
+    cannot_see_when: Mapping[str, str] = {}
+
+
+class SeesGap(msgspec.Struct, frozen=True, kw_only=True):
+    """The gap in mm at every station is the fact `gap`, but where `gap_at` names another fact."""
+
+    gap: str
+    gap_at: Mapping[str, str] = {}
+    leaves_mm: tuple[float, ...] = LEAVES_MM
+
+
+class SeesTally(msgspec.Struct, frozen=True, kw_only=True):
+    """For each kind that is counted: which fact holds `out`, `new`, `back`, `returned`, `scrapped`."""
+
+    tally: Mapping[str, Mapping[str, str]]
+
+
+Sight = SeesHazard | SeesLook | SeesGap | SeesTally
+
+
+class Fault(msgspec.Struct, frozen=True, kw_only=True):
+    """Facts that are otherwise; faults of the simulated machine by name, each with its parameter."""
+
+    facts: Mapping[str, str] = {}
+    machine: Mapping[str, str] = {}
+
+
+class Specimen(msgspec.Struct, frozen=True, kw_only=True):
+    """One machine as it stands on the bench.
+
+    label_wh: energy on the fitted battery's label, in Wh; None where the ticket has none.
+    caught_by: checks that must not come out as conforming.
+    """
+
+    name: str
+    expect: Outcome
+    work: tuple[str, ...] = ()
+    label_wh: float | None = None
+    faults: tuple[str, ...] = ()
+    caught_by: tuple[str, ...] = ()
+
+
+class SpecimenFile(msgspec.Struct, frozen=True, kw_only=True):
+    """A specimen file with all that it builds on.
+
+    own: id of its checklist. checklists: those that it builds on, then its own; to be composed.
+    """
+
+    name: str
+    own: str
+    checklists: tuple[Checklist, ...]
+    facts: Mapping[str, str]
+    sees: Mapping[str, Sight]
+    faults: Mapping[str, Fault]
+    specimens: tuple[Specimen, ...]
+
+
+def facts_of(file: SpecimenFile, specimen: Specimen) -> Mapping[str, str]:
+    """Return the specimen's facts: those of the sound machine, changed by its faults in their order."""
+    facts = dict(file.facts)
+    for name in specimen.faults:
+        facts.update(file.faults[name].facts)
+    return facts
+
+
+def machine_faults(file: SpecimenFile, specimen: Specimen) -> Mapping[str, str]:
+    """Return what is wrong with the simulated machine: fault name to parameter ("31 Wh", "yes")."""
+    found: dict[str, str] = {}
+    for name in specimen.faults:
+        found.update(file.faults[name].machine)
+    return found
+
+
+def answer_for(check: Check, facts: Mapping[str, str], table: Mapping[str, Sight]) -> Answer:
+    """Return what a truthful technician who looks at these facts answers to a manual check.
+
+    Raises SpecimenError where the table does not say what is seen, or not of this kind of check.
+    """
+    match check.kind, table.get(check.id):
+        case Kind.HAZARD, SeesHazard(present_when=present_when):
+            return Hazard(present=any(facts[name] == value for name, value in present_when.items()))
+        case Kind.LOOK, SeesLook() as sight:
+            return _look(sight, facts)
+        case Kind.MEASURE, SeesGap() as sight:
+            return Measured(
+                spans={
+                    station: span_of(_gap_mm(sight.gap_at.get(station, sight.gap), facts), sight.leaves_mm)
+                    for station in check.stations
+                }
+            )
+        case Kind.COUNT, SeesTally(tally=tally):
+            return Counted(tallies={kind: _tally(columns, facts) for kind, columns in tally.items()})
+        case _:
+            raise SpecimenError(
+                f'The table "sees" does not say what is seen at the {check.kind} "{check.id}".',
+                next_step=f'Add "{check.id}" below "sees".',
+            )
+
+
+def span_of(gap_mm: float, leaves_mm: Sequence[float]) -> Span:
+    """Return what a leaf set says of a gap: the thickest leaf that enters, the thinnest that does not."""
+    entering = [leaf for leaf in leaves_mm if leaf <= gap_mm]
+    stopping = [leaf for leaf in leaves_mm if leaf > gap_mm]
+    return Span(enters_mm=max(entering, default=0.0), stops_mm=min(stopping, default=None))
+
+
+def uncaught(file: SpecimenFile) -> tuple[str, ...]:
+    """Return the checks of the file's own checklist that catch no specimen.
+
+    A wait is left out: it finds nothing by itself, it makes the check after it worth asking.
+    """
+    caught = {check_id for specimen in file.specimens for check_id in specimen.caught_by}
+    own = next(checklist for checklist in file.checklists if checklist.id == file.own)
+    return tuple(check.id for check in own.checks if check.kind is not Kind.WAIT and check.id not in caught)
+
+
+def _look(sight: SeesLook, facts: Mapping[str, str]) -> Look:
+    for name, value in sight.cannot_see_when.items():
+        if facts[name] == value:
+            return Look(seen=Seen.CANNOT_SEE, note=f"{name}: {value}")
+    for name, value in sight.good_when.items():
+        if facts[name] != value:
+            return Look(seen=Seen.NOT_GOOD, note=f"{name}: {facts[name]}")
+    return Look(seen=Seen.GOOD)
+
+
+def _gap_mm(name: str, facts: Mapping[str, str]) -> float:
+    try:
+        return parse_quantity(facts[name]).to(Unit.MILLIMETRE).value
+    except InvalidValueError as error:
+        raise SpecimenError(
+            f'The fact "{name}" must be a length: {error.what}', next_step=error.next_step
+        ) from error
+
+
+def _tally(columns: Mapping[str, str], facts: Mapping[str, str]) -> Tally:
+    counted: dict[str, int] = {}
+    for column, name in columns.items():
+        if not (facts[name].isascii() and facts[name].isdigit() and len(facts[name]) <= 6):
+            raise SpecimenError(
+                f'The fact "{name}" must be a count, not "{facts[name]}".', next_step="Write a whole number."
+            )
+        counted[column] = int(facts[name])
+    return msgspec.convert(counted, Tally)
