@@ -1,0 +1,180 @@
+"""Automatic checks of the charger: is it seen, and how much goes into the pack."""
+
+from collections.abc import Mapping
+
+from verify.machine import Pack, PackState, Sample
+from verify.measure import rectangular
+from verify.probe.model import Context, Finding, Probe, Want, Working
+from verify.probe.watching import (
+    NO_CHARGER_INPUT,
+    Asking,
+    hot_stop,
+    known,
+    not_found,
+    powered,
+    refuse_others,
+    seconds_between,
+    seconds_option,
+    unknown,
+    why_no_pack,
+)
+from verify.values import Instant, Reading, Unit
+
+SEEN_WITHIN_S = 120.0
+"""A charger that was asked for is not there when not seen after this time [common practice, no source]."""
+
+_SETTLE_S = 60.0  # rates lag by up to 60 s after a change of charger (observed in the field)
+_WATCH_S = 60.0
+_LEVEL_LOW, _LEVEL_HIGH = 0.10, 0.80  # outside, a sound pack takes less by design
+_POWER_HALF_WIDTH = 0.03  # of the reading, a gauge's current sensor [common practice, no source]
+
+
+def charger_seen(options: Mapping[str, str], context: Context) -> Probe:
+    """Count the charger inputs that give power, after asking for the charger.
+
+    Unit: pieces. Ends with 0 where none is seen within 120 s. Unknown where no input can be read.
+    Source: the system's list of power supplies; the 120 s are common practice, no source.
+    Caution: look at plug, lead and case first; a damaged or opened mains adapter is for a skilled person.
+    """
+    del context
+    refuse_others("charger-seen", options)
+    return _ChargerSeen()
+
+
+class _ChargerSeen:
+    _source = "list of power supplies"
+
+    def __init__(self) -> None:
+        self._asking = Asking(want=Want.CHARGER_IN, patience_s=SEEN_WITHIN_S)
+
+    def step(self, sample: Sample) -> Working | Finding:
+        if sample.charger_seen:
+            count = sum(1 for adapter in sample.adapters if adapter.online)
+            return self._found(count, "The charger is seen.")
+        working = self._asking.ask(sample, "The charger is not seen yet.")
+        if working is not None:
+            return working
+        if sample.charger_seen is None:
+            reason = sample.reasons.get("adapters") or NO_CHARGER_INPUT
+            return not_found(Unit.COUNT, self._source, reason)
+        return self._found(0, f"No charger was seen within {SEEN_WITHIN_S:.0f} s of asking for it.")
+
+    def _found(self, count: int, text: str) -> Finding:
+        reading = Reading(value=count, unit=Unit.COUNT, standard_uncertainty=0, source=self._source)
+        return Finding(readings=(reading,), text=text)
+
+
+def charge_power(options: Mapping[str, str], context: Context) -> Probe:
+    """Read the net power into all packs over their full capacity, as a rate: the median over a while.
+
+    Unit: C (1 C fills the pack in one hour; net power in W over full capacity in Wh, so a little above the
+    rate by current). Wants the charger in; settles 60 s ("settle"), then watches 60 s ("watch").
+    Unknown outside 10 to 80 % of charge, full, or held by a visible charge limit.
+    Source: common practice, no source; ±3 % of the gauge's current sensor, rectangular, likewise.
+    Caution: do not leave a first charge unattended; a pack at 60 °C stops it.
+    """
+    del context
+    refuse_others("charge-power", options, "settle", "watch")
+    return _ChargePower(
+        settle_s=seconds_option(options, "settle", _SETTLE_S),
+        watch_s=seconds_option(options, "watch", _WATCH_S),
+    )
+
+
+class _ChargePower:
+    _source = "battery gauge, power over full capacity"
+
+    def __init__(self, *, settle_s: float, watch_s: float) -> None:
+        self._settle_s = settle_s
+        self._watch_s = watch_s
+        self._asking = Asking(want=Want.CHARGER_IN)
+        self._since: Instant | None = None
+        self._rates: list[float] = []
+
+    def step(self, sample: Sample) -> Working | Finding:
+        stop = hot_stop(sample)
+        if stop is not None:
+            reason = "Stopped: the battery is too hot."
+            return Finding(readings=(unknown(Unit.C_RATE, self._source, reason),), text=reason, stop=stop)
+        if not sample.packs:
+            return self._unknown(why_no_pack(sample))
+        if powered(sample) is not True:
+            self._since, self._rates = None, []
+            waiting = self._asking.ask(sample, "Waiting for the charger.")
+            if waiting is not None:
+                return waiting
+            return self._unknown("The charger was asked for and not seen.")
+        self._asking.done()
+        if self._since is None:
+            self._since = sample.at
+        elapsed_s = seconds_between(self._since, sample.at)
+        if elapsed_s is None:
+            self._since, self._rates, elapsed_s = sample.at, [], 0.0
+        whole_s = self._settle_s + self._watch_s
+        if elapsed_s >= self._settle_s:
+            rate, reason = _net_rate(sample.packs)
+            if rate is None:
+                return self._unknown(reason)
+            self._rates.append(rate)
+        if elapsed_s < whole_s:
+            return Working(
+                text="Watching how much goes into the battery.",
+                fraction=elapsed_s / whole_s,
+                seconds_left=whole_s - elapsed_s,
+            )
+        return self._end()
+
+    def _unknown(self, reason: str) -> Finding:
+        return not_found(Unit.C_RATE, self._source, reason)
+
+    def _end(self) -> Finding:
+        rate = _median(self._rates)
+        if rate < 0:
+            text = "The charger is in, and still the battery is drained: the charger gives less than is used."
+        elif rate == 0:
+            text = "The charger is in, and nothing goes into the battery."
+        else:
+            text = f"The battery takes {rate:.2f} of its capacity an hour."
+        reading = Reading(
+            value=rate,
+            unit=Unit.C_RATE,
+            standard_uncertainty=rectangular(_POWER_HALF_WIDTH * abs(rate)),
+            source=self._source,
+        )
+        return Finding(readings=(reading,), text=text)
+
+
+def _median(values: list[float]) -> float:
+    ordered = sorted(values)
+    middle = len(ordered) // 2
+    return ordered[middle] if len(ordered) % 2 else (ordered[middle - 1] + ordered[middle]) / 2
+
+
+def _net_rate(packs: tuple[Pack, ...]) -> tuple[float | None, str]:
+    """Return the net rate of all packs together; None and why it cannot be told."""
+    power_w = full_wh = remaining_wh = 0.0
+    for pack in packs:
+        held = pack.state in (PackState.HOLDING, PackState.FULL)
+        if held and pack.charge_limit is not None and pack.charge_limit < 1:
+            return None, (
+                f"Charging is held at {100 * pack.charge_limit:.0f} % by a charge limit set in the machine. "
+                "Lift the limit, or discharge below it, and check again."
+            )
+        values = []
+        for field in ("power_w", "full_charge_wh", "state_of_charge"):
+            value, reason = known(pack, field)
+            if value is None or reason is not None:
+                return None, reason or ""
+            values.append(value)
+        power_w += values[0]
+        full_wh += values[1]
+        remaining_wh += values[1] * values[2]
+    if full_wh <= 0:
+        return None, "The battery reports no capacity."
+    level = remaining_wh / full_wh
+    if not _LEVEL_LOW <= level <= _LEVEL_HIGH:
+        return None, (
+            f"The battery is at {100 * level:.0f} %: what it takes can only be told between "
+            f"{100 * _LEVEL_LOW:.0f} and {100 * _LEVEL_HIGH:.0f} %."
+        )
+    return power_w / full_wh, ""

@@ -1,0 +1,100 @@
+"""Automatic check: whether the machine runs on its battery when the charger is pulled."""
+
+from collections.abc import Mapping
+
+from verify.machine import PackState, Sample
+from verify.measure import combine, resolution
+from verify.probe.model import Context, Finding, Probe, Want, Working
+from verify.probe.watching import (
+    NO_CHARGER_INPUT,
+    Asking,
+    not_found,
+    refuse_others,
+    seconds_between,
+    why_no_pack,
+)
+from verify.values import Instant, Reading, Unit
+
+GIVE_UP_S = 90.0
+"""After this time without discharging the check ends with the time that passed; a limit must be below it."""
+
+
+def runs_on_battery(options: Mapping[str, str], context: Context) -> Probe:
+    """Time from the charger gone to a pack that reports discharging, as an upper end.
+
+    Unit: s. Wants the charger in, then out. Counted from the last sample with the charger in to the first
+    that discharges, so never too short; the steps between samples are its uncertainty. A machine whose pack
+    vanishes or never discharges ends after 90 s with the time that passed. Unknown where no charger input
+    can be read, or where the time across a restart cannot be counted.
+    Source: discharging within 60 s of unplugging is common practice, no source.
+    Caution: save open work first: a machine whose battery does not carry it goes off at once.
+    """
+    del context
+    refuse_others("runs-on-battery", options)
+    return _RunsOnBattery()
+
+
+class _RunsOnBattery:
+    _source = "time to discharging"
+
+    def __init__(self) -> None:
+        self._in = Asking(want=Want.CHARGER_IN)
+        self._out = Asking(want=Want.CHARGER_OUT)
+        self._last_in: Instant | None = None
+        self._first_out: Instant | None = None
+        self._before: Instant | None = None
+
+    def step(self, sample: Sample) -> Working | Finding:
+        if self._last_in is None and not sample.packs:
+            # Pulling the charger of a machine without a battery only switches it off.
+            return not_found(Unit.SECOND, self._source, why_no_pack(sample))
+        if sample.charger_seen is True:
+            self._in.done()
+            self._last_in, self._first_out = sample.at, None
+            return self._asked(self._out, sample, "Ready to run on the battery.", "not pulled")
+        if self._last_in is None:
+            if sample.charger_seen is None:
+                reason = sample.reasons.get("adapters") or NO_CHARGER_INPUT
+                return not_found(Unit.SECOND, self._source, reason)
+            return self._asked(self._in, sample, "The charger has to be in first.", "not seen")
+        return self._timed(sample, self._last_in)
+
+    def _asked(self, asking: Asking, sample: Sample, text: str, failed: str) -> Working | Finding:
+        working = asking.ask(sample, text)
+        if working is not None:
+            return working
+        return not_found(Unit.SECOND, self._source, f"The charger was asked for and {failed}.")
+
+    def _timed(self, sample: Sample, last_in: Instant) -> Working | Finding:
+        elapsed_s = seconds_between(last_in, sample.at)
+        if elapsed_s is None:
+            reason = "The machine started again after the charger was pulled: the time cannot be told."
+            return not_found(Unit.SECOND, self._source, reason)
+        if self._first_out is None:
+            self._first_out = self._before = sample.at
+        discharging = any(
+            pack.state is PackState.DISCHARGING and pack.doubt("state") is None for pack in sample.packs
+        )
+        if discharging:
+            return self._found(sample, last_in, elapsed_s, f"On the battery within {elapsed_s:.0f} s.")
+        if elapsed_s < GIVE_UP_S:
+            self._before = sample.at
+            return Working(
+                text="The charger is out; waiting for the battery to carry the machine.",
+                fraction=elapsed_s / GIVE_UP_S,
+                seconds_left=GIVE_UP_S - elapsed_s,
+            )
+        what = "it reports no discharging" if sample.packs else "no battery is seen"
+        text = f"{elapsed_s:.0f} s after the charger was pulled {what}: it does not run on the battery."
+        return self._found(sample, last_in, elapsed_s, text)
+
+    def _found(self, sample: Sample, last_in: Instant, elapsed_s: float, text: str) -> Finding:
+        gone_s = seconds_between(last_in, self._first_out or sample.at) or 0.0
+        seen_s = seconds_between(self._before or sample.at, sample.at) or 0.0
+        reading = Reading(
+            value=elapsed_s,
+            unit=Unit.SECOND,
+            standard_uncertainty=combine(resolution(gone_s), resolution(seen_s)),
+            source=self._source,
+        )
+        return Finding(readings=(reading,), text=text)

@@ -1,0 +1,149 @@
+"""What several automatic checks share: time between samples, unknown readings, the charger, a hot pack."""
+
+from collections.abc import Mapping
+
+import msgspec
+
+from verify.machine import Pack, PackState, Sample
+from verify.machine.model import NO_BATTERY
+from verify.probe.model import Finding, Want, Working
+from verify.values import Instant, Reading, Unit, parse_quantity
+from verify.values.errors import WrongUseError
+
+PATIENCE_S = 900.0
+"""How long a check waits for hands before it ends without a reading, in s [common practice, no source]."""
+
+HOT_STOP_C = 60.0
+"""Pack temperature that stops a charge (published charging guideline for portable lithium packs)."""
+
+WARM_PAUSE_C = 45.0
+"""Pack temperature from which charging should pause (the same guideline's upper edge of normal)."""
+
+NO_CHARGER_INPUT = "Whether a charger is in cannot be read here."
+
+
+def seconds_between(earlier: Instant, later: Instant) -> float | None:
+    """Return the time between two instants, in s; None across a restart or where time runs backwards."""
+    if earlier.boot_id != later.boot_id or later.elapsed_s < earlier.elapsed_s:
+        return None
+    return later.elapsed_s - earlier.elapsed_s
+
+
+def unknown(unit: Unit, source: str, reason: str) -> Reading:
+    """Return a reading without value."""
+    return Reading(value=None, unit=unit, source=source, reason=reason)
+
+
+def not_found(unit: Unit, source: str, reason: str) -> Finding:
+    """Return a finding that says only why nothing could be read."""
+    return Finding(readings=(unknown(unit, source, reason),), text=reason)
+
+
+def why_no_pack(sample: Sample) -> str:
+    """Return why no pack is listed, as the machine says."""
+    return sample.reasons.get("batteries") or NO_BATTERY
+
+
+def gauge_of(pack: Pack) -> str:
+    """Return the source of a reading that this pack's gauge gave."""
+    return f"battery gauge {pack.name}"
+
+
+def known(pack: Pack, field: str) -> tuple[float | None, str | None]:
+    """Return a field's value and why it is unknown or doubted."""
+    value: float | None = getattr(pack, field)
+    if value is None:
+        return None, pack.reasons.get(field) or f"The battery does not report its {_PLAIN[field]}."
+    return value, pack.doubt(field)
+
+
+def trusted(pack: Pack, field: str) -> float | None:
+    """Return a field's value, None where it is unknown or doubted."""
+    value, reason = known(pack, field)
+    return value if reason is None else None
+
+
+_PLAIN = {
+    "voltage_v": "voltage",
+    "design_voltage_v": "nominal voltage",
+    "full_charge_wh": "full capacity",
+    "design_wh": "design capacity",
+    "remaining_wh": "remaining energy",
+    "state_of_charge": "level",
+    "power_w": "power",
+    "current_a": "current",
+    "temperature_c": "temperature",
+}
+
+
+def powered(sample: Sample) -> bool | None:
+    """Return whether power comes from outside; where no input can be read, what the packs do tells it."""
+    if sample.charger_seen is not None:
+        return sample.charger_seen
+    states = {pack.state for pack in sample.packs if pack.doubt("state") is None}
+    if states & {PackState.CHARGING, PackState.FULL}:
+        return True
+    return False if PackState.DISCHARGING in states else None
+
+
+def hot_pack(sample: Sample) -> tuple[float, str] | None:
+    """Return the hottest trusted pack temperature, in °C, with the pack's name; None where none is known."""
+    temperatures = [
+        (pack.temperature_c, pack.name)
+        for pack in sample.packs
+        if pack.temperature_c is not None and pack.doubt("temperature_c") is None
+    ]
+    return max(temperatures, default=None)
+
+
+def hot_stop(sample: Sample) -> str | None:
+    """Return what to do at once where a pack is at 60 °C or more, else None."""
+    hottest = hot_pack(sample)
+    if hottest is None or hottest[0] < HOT_STOP_C:
+        return None
+    return (
+        f"The battery is at {hottest[0]:.0f} °C. Pull the charger out, switch off, keep clear of anything "
+        "that burns. Smoke, hiss or swelling: leave, warn others, call the fire service."
+    )
+
+
+class Asking(msgspec.Struct):
+    """A wait for hands that ends: `ask` says it again until patience is over."""
+
+    want: Want
+    patience_s: float = PATIENCE_S
+    since: Instant | None = None
+
+    def ask(self, sample: Sample, text: str) -> Working | None:
+        """Ask once more; None when patience is over."""
+        if self.since is None:
+            self.since = sample.at
+        waited_s = seconds_between(self.since, sample.at)
+        if waited_s is None:
+            self.since, waited_s = sample.at, 0.0
+        return Working(text=text, want=self.want) if waited_s < self.patience_s else None
+
+    def done(self) -> None:
+        """Forget how long it took: the next wait begins anew."""
+        self.since = None
+
+
+def seconds_option(options: Mapping[str, str], name: str, default_s: float) -> float:
+    """Read a time from a check's options, in s, above 0.
+
+    Raises InvalidValueError where it is no time, WrongUseError where it is not above 0.
+    """
+    if name not in options:
+        return default_s
+    seconds = parse_quantity(options[name]).to(Unit.SECOND).value
+    if seconds <= 0:
+        raise WrongUseError(f'"{name}" is "{options[name]}": it must be above 0 s.')
+    return seconds
+
+
+def refuse_others(probe: str, options: Mapping[str, str], *allowed: str) -> None:
+    """Raise WrongUseError where an option is given that the check does not have."""
+    strange = sorted(set(options) - set(allowed))
+    if strange:
+        has = f"It has: {', '.join(allowed)}." if allowed else "It has none."
+        raise WrongUseError(f'The automatic check "{probe}" has no option "{strange[0]}".', next_step=has)

@@ -1,0 +1,25 @@
+"""Drive an automatic check on a simulated machine: what the owner of a run does, without the run."""
+
+from verify.machine.simulated import SimulatedMachine
+from verify.probe import Finding, Probe, Working
+from verify.values.errors import WrongUseError
+
+
+def drive(
+    probe: Probe, machine: SimulatedMachine, *, every_s: float = 10.0, until_s: float = 12 * 3600.0
+) -> Finding:
+    """Feed the check samples, do what it wants, and return its finding.
+
+    every_s: time between samples, in s. until_s: virtual time after which a check that has not ended is a
+    mistake; raises WrongUseError.
+    """
+    for _ in range(int(until_s / every_s) + 1):
+        said = probe.step(machine.sample())
+        match said:
+            case Finding():
+                return said
+            case Working():
+                if said.want is not None:
+                    machine.obey(said.want)
+        machine.clock.wait(every_s)
+    raise WrongUseError(f"The automatic check has not ended after {until_s:.0f} s.")
