@@ -1,0 +1,119 @@
+"""`handback prove`: the exit codes and the words, through the real command line."""
+
+import json
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from verify.cli import main
+from verify.record.demo_key import demo_signing_key
+from verify.record.key_store import KeyStore
+from verify.record.keys import card_bytes
+from verify.report.render import render
+from verify.testing.sample_record import fit_record, held_record
+from verify.testing.sample_signatures import SIGNED_AT, sample_key, signed_by
+
+_KEYS = (sample_key("technician"), sample_key("reviewer"))
+_WHOLE = signed_by(fit_record(), *_KEYS)
+_SIMULATED = msgspec.structs.replace(fit_record(), simulated=True)
+_FILES = {
+    "whole": _WHOLE,
+    "held": signed_by(held_record(), *_KEYS),
+    "half": signed_by(fit_record(), _KEYS[0]),
+    "altered": _WHOLE.replace(b"<h1>Ready", b"<h1>Reddy", 1),
+    "unsigned": render(fit_record()),
+    "unknown": signed_by(fit_record(), sample_key("technician", "Stranger")),
+    "demo": signed_by(_SIMULATED, demo_signing_key("technician"), demo_signing_key("reviewer")),
+}
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("HANDBACK_HOME", str(tmp_path / "home"))
+    monkeypatch.chdir(tmp_path)
+    for key in _KEYS:
+        KeyStore(tmp_path / "home").trust(key.card, at=SIGNED_AT)
+    for name, data in _FILES.items():
+        (tmp_path / f"{name}.html").write_bytes(data)
+    return tmp_path
+
+
+def _run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str]:
+    with pytest.raises(SystemExit) as left:
+        main(("prove", *arguments))
+    said = capsys.readouterr()
+    assert isinstance(left.value.code, int)
+    assert "Traceback" not in said.err
+    return left.value.code, said.out + said.err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "says"),
+    [
+        (("whole.html",), 0, "Released"),
+        (("held.html",), 0, "TW-1057: not ready"),
+        (("half.html",), 0, "still to be signed by the reviewer"),
+        (("whole.html", "--require", "released"), 0, "Released"),
+        (("held.html", "--require", "released"), 1, "whole, but not released"),
+        (("half.html", "--require", "complete"), 1, "whole, but not complete"),
+        (
+            ("altered.html",),
+            1,
+            "ALTERED. The file was changed after Sample Reviewer signed it. Changed: the owner's",
+        ),
+        (("unsigned.html",), 3, "carries no signature"),
+        (("unknown.html",), 3, "not known here"),
+        (("demo.html",), 3, "signed with the published demo key: that proves nothing about who"),
+        (("demo.html",), 3, "What it says of itself: ticket TW-1042, ready, simulation."),
+        (("gone.html",), 2, "cannot be read"),
+        ((), 2, "Missing argument"),
+        (("whole.html", "unsigned.html"), 3, "carries no signature"),
+        (("unsigned.html", "altered.html", "whole.html"), 1, "ALTERED"),
+        (("whole.html", "--card", "gone.json"), 2, "cannot be read"),
+    ],
+    ids=lambda value: " ".join(value) if isinstance(value, tuple) else None,
+)
+def test_each_case_has_its_exit_code_and_its_words(
+    arguments: tuple[str, ...], code: int, says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found, out = _run(capsys, *arguments)
+    assert says in out
+    assert found == code
+
+
+def test_json_tells_the_same_to_a_program(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out = _run(capsys, "whole.html", "altered.html", "demo.html", "--json")
+    rows = json.loads(out)
+    assert code == 1
+    assert [row["code"] for row in rows] == [0, 1, 3]
+    assert [row["whole"] for row in rows] == [True, False, True]
+    assert rows[0]["proof"]["released"] is True
+    assert [signer["role"] for signer in rows[0]["proof"]["signers"]] == ["technician", "reviewer"]
+    assert rows[2]["claims"] == {"ticket": "TW-1042", "outcome": "fit", "simulated": True, "scripted": False}
+
+
+def test_a_card_makes_a_key_known_for_once(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (folder / "card.json").write_bytes(card_bytes(sample_key("technician", "Stranger").card))
+    assert _run(capsys, "unknown.html", "--card", "card.json")[0] == 0
+    assert _run(capsys, "unknown.html")[0] == 3
+
+
+def test_a_card_does_not_revive_a_revoked_key(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    KeyStore(folder / "home").revoke("Sample Technician", at=SIGNED_AT)
+    (folder / "card.json").write_bytes(card_bytes(_KEYS[0].card))
+    code, out = _run(capsys, "whole.html", "--card", "card.json")
+    assert code == 3
+    assert "revoked" in out
+
+
+def test_hostile_text_of_an_unknown_signer_does_not_reach_the_terminal(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ticket = msgspec.structs.replace(fit_record().ticket, id="\x1b[2J\u202eTW")
+    record = msgspec.structs.replace(fit_record(), ticket=ticket)
+    (folder / "hostile.html").write_bytes(signed_by(record, sample_key("technician", "Stranger")))
+    _, out = _run(capsys, "hostile.html")
+    assert "\x1b" not in out
+    assert "\u202e" not in out
+    assert "⟨U+001B⟩" in out

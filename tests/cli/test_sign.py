@@ -1,0 +1,152 @@
+"""`handback sign`: what is shown, asked and written."""
+
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from verify import run
+from verify.cli import main
+from verify.record.key_store import KeyStore
+from verify.record.model import Record
+from verify.record.page import MARKER
+from verify.report.prove import prove
+from verify.testing.sample_record import fit_record, held_record
+from verify.testing.sample_signatures import SIGNED_AT
+
+
+class _Bench:
+    """A bench with one ticket whose record the test decides, in place of a journal."""
+
+    def __init__(self, home: Path, reports: Path) -> None:
+        self.record: Record = fit_record()
+        self.store = KeyStore(home)
+        self.folder = reports / "TW-1042"
+        self.folder.mkdir(parents=True)
+
+    def load(self, reports: Path, ticket: str) -> Record:
+        del reports, ticket
+        return self.record
+
+
+@pytest.fixture
+def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> _Bench:
+    monkeypatch.setenv("HANDBACK_HOME", str(tmp_path / "home"))
+    monkeypatch.delenv("HANDBACK_PASSPHRASE", raising=False)
+    monkeypatch.chdir(tmp_path)
+    bench = _Bench(tmp_path / "home", tmp_path / "reports")
+    monkeypatch.setattr(run, "load_record", bench.load)
+    return bench
+
+
+def _sign(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str]:
+    with pytest.raises(SystemExit) as left:
+        main(("sign", "TW-1042", *arguments))
+    said = capsys.readouterr()
+    assert isinstance(left.value.code, int)
+    assert "Traceback" not in said.err
+    return left.value.code, said.out + said.err
+
+
+def test_both_sign_in_order_and_the_report_is_released(
+    bench: _Bench, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bench.store.new("First", "technician", None, at=SIGNED_AT)
+    bench.store.new("Second", "reviewer", None, at=SIGNED_AT)
+    code, out = _sign(capsys, "--yes")
+    assert code == 0
+    assert "Ready" in out
+    assert "as number 1 of 2, the technician: First, technician" in out
+    assert "Next: the reviewer signs" in out
+    code, out = _sign(capsys, "--yes")
+    assert code == 0
+    assert "First, technician" in out
+    assert "handback attach TW-1042" in out
+    data = (bench.folder / "report.html").read_bytes()
+    assert prove(data, trusted=bench.store.trusted()).released
+
+
+def test_a_held_job_shows_its_reasons_before_it_is_signed(
+    bench: _Bench, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bench.store.new("First", "technician", None, at=SIGNED_AT)
+    bench.record = held_record()
+    code, out = _sign(capsys, "--yes")
+    assert code == 0
+    assert "Not ready" in out
+    assert "not good: The tool reads how much the battery says it holds." in out
+    assert "3 checks are not done." in out
+
+
+@pytest.mark.parametrize("marks", [{"simulated": True}, {"scripted": True}], ids=["simulated", "scripted"])
+def test_a_run_that_is_no_acceptance_is_said_before_it_is_signed(
+    marks: dict[str, bool], bench: _Bench, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bench.store.new("First", "technician", None, at=SIGNED_AT)
+    bench.record = msgspec.structs.replace(fit_record(), **marks)
+    assert "not an acceptance" in _sign(capsys, "--yes")[1]
+
+
+def test_without_a_yes_nothing_is_written(bench: _Bench, capsys: pytest.CaptureFixture[str]) -> None:
+    bench.store.new("First", "technician", None, at=SIGNED_AT)
+    before = [path.name for path in bench.folder.iterdir()]
+    code, _ = _sign(capsys)  # no terminal: the question cannot be answered
+    assert code != 0
+    assert [path.name for path in bench.folder.iterdir() if path.name != "lock"] == before
+
+
+def test_a_locked_key_signs_with_its_passphrase_only(
+    bench: _Bench, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench.store.new("First", "technician", "right", at=SIGNED_AT)
+    assert _sign(capsys, "--yes")[0] == 2
+    monkeypatch.setenv("HANDBACK_PASSPHRASE", "wrong")
+    code, out = _sign(capsys, "--yes")
+    assert code == 2
+    assert "cannot be opened" in out
+    monkeypatch.setenv("HANDBACK_PASSPHRASE", "right")
+    assert _sign(capsys, "--yes")[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("names", "arguments", "says"),
+    [
+        ((), (), "No key here signs as technician"),
+        ((("First", "reviewer"),), (), "No key here signs as technician"),
+        ((("First", "reviewer"),), ("--key", "First"), "The next signature is the technician's"),
+        ((("First", "technician"), ("Other", "technician")), (), "More than one key here"),
+        ((("First", "technician"),), ("--key", "Nobody"), "no key named Nobody"),
+    ],
+    ids=["no key", "other role only", "wrong role", "open choice", "no such key"],
+)
+def test_the_wrong_key_is_refused_by_name(
+    names: tuple[tuple[str, str], ...],
+    arguments: tuple[str, ...],
+    says: str,
+    bench: _Bench,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    for name, role in names:
+        bench.store.new(name, role, None, at=SIGNED_AT)
+    code, out = _sign(capsys, "--yes", *arguments)
+    assert code == 2
+    assert says in out
+    report = bench.folder / "report.html"
+    assert not report.exists() or MARKER not in report.read_bytes()
+
+
+def test_a_run_that_went_on_needs_a_new_report(bench: _Bench, capsys: pytest.CaptureFixture[str]) -> None:
+    bench.store.new("First", "technician", None, at=SIGNED_AT)
+    _sign(capsys, "--yes")
+    bench.record = msgspec.structs.replace(fit_record(), journal_count=99)
+    code, out = _sign(capsys, "--yes")
+    assert code == 2
+    assert "--new-report" in out
+    assert _sign(capsys, "--yes", "--new-report")[0] == 0
+    assert (bench.folder / "report.superseded-1.html").exists()
+
+
+def test_a_ticket_that_is_none_gets_no_folder(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, _ = _sign(capsys, "--yes", "--reports", str(tmp_path / "reports"))
+    assert code == 2
+    assert not (tmp_path / "reports").exists()

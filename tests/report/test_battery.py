@@ -1,0 +1,135 @@
+"""What the owner reads about the battery never says more than is known."""
+
+import msgspec
+import pytest
+
+from verify.record.model import Attempt, Part, Record, Result, Work
+from verify.report.battery import battery_view
+from verify.testing.sample_record import fit_record, held_record
+from verify.values import Reading, Unit, Verdict
+
+
+def _record(
+    *readings: Reading, check: str = "claimed-capacity", label: str | None = "57.0 Wh", stale: str = ""
+) -> Record:
+    attempt = Attempt(
+        at="2026-03-10T11:20:00Z",
+        verdict=Verdict.CONFORMS,
+        because="Because.",
+        readings=readings,
+        out_of_date=stale,
+    )
+    result = Result(
+        check=check,
+        checklist="battery",
+        kind="probe",
+        stage="charged",
+        place="battery",
+        ask="Ask.",
+        good="Good.",
+        verdict=Verdict.CONFORMS,
+        because="The battery was not seen.",
+        attempts=(attempt,),
+    )
+    part = Part(source="reproduction", label={} if label is None else {"energy": label})
+    ticket = msgspec.structs.replace(fit_record().ticket, work=(Work(kind="battery", part=part),))
+    return msgspec.structs.replace(fit_record(), ticket=ticket, results=(result,))
+
+
+def _reading(value: float | None, unit: Unit, u: float | None = None, reason: str | None = None) -> Reading:
+    return Reading(value=value, unit=unit, standard_uncertainty=u, source="gauge", reason=reason)
+
+
+@pytest.mark.parametrize(
+    ("record", "lines"),
+    [
+        (
+            _record(_reading(55.1, Unit.WATT_HOUR, 0.6)),
+            [
+                "By its own account the battery holds about 55 of the 57 Wh on its label, 97 %.",
+                "How sure: 95 % that it lies between 53.9 and 56.3 Wh.",
+                "Read from: gauge.",
+            ],
+        ),
+        (
+            _record(_reading(55.1, Unit.WATT_HOUR, 0.6), check="measured-capacity"),
+            [
+                "The battery holds about 55 of the 57 Wh on its label, 97 %.",
+                "How sure: 95 % that it lies between 53.9 and 56.3 Wh.",
+                "Read from: gauge.",
+            ],
+        ),
+        (
+            _record(_reading(62.0, Unit.PERCENT)),
+            [
+                "By its own account the battery holds about 35 of the 57 Wh on its label, 62 %.",
+                "How exact that is, nobody has stated.",
+                "Read from: gauge.",
+            ],
+        ),
+        (
+            _record(_reading(0.62, Unit.ONE, 0.01), label=None),
+            [
+                "By its own account the battery holds about 62 % of what it was built for.",
+                "How sure: 95 % that it lies between 60.0 and 64.0 %.",
+                "Read from: gauge.",
+            ],
+        ),
+        (
+            _record(_reading(9.04, Unit.WATT_HOUR, 0.6), label="fifty"),
+            [
+                "By its own account the battery holds about 9.0 Wh.",
+                "How sure: 95 % that it lies between 7.8 and 10.2 Wh.",
+                "Read from: gauge.",
+            ],
+        ),
+        (
+            _record(_reading(None, Unit.WATT_HOUR, reason="the gauge gives no capacity")),
+            ["How much the battery holds is not known: the gauge gives no capacity."],
+        ),
+        (
+            _record(_reading(60.0, Unit.WATT_HOUR, reason="more than its design")),
+            [
+                "By its own account the battery holds about 60 of the 57 Wh on its label, 105 %.",
+                "How exact that is, nobody has stated.",
+                "Read from: gauge.",
+                "Doubted: more than its design.",
+            ],
+        ),
+        (_record(), ["How much the battery holds is not known: The battery was not seen."]),
+        (
+            _record(_reading(55.1, Unit.WATT_HOUR, 0.6), stale="The pack was unplugged."),
+            ["How much the battery holds is not known: The battery was not seen."],
+        ),
+        (
+            _record(_reading(71.0, Unit.CELSIUS, 1.0), check="heat"),
+            ["How much the battery holds was not part of this repair's checks."],
+        ),
+    ],
+    ids=[
+        "claimed energy",
+        "measured energy",
+        "percent of the label",
+        "ratio, no label",
+        "label that cannot be read",
+        "unknown",
+        "doubted",
+        "no reading",
+        "out of date",
+        "another check",
+    ],
+)
+def test_the_sentence_follows_what_is_known(record: Record, lines: list[str]) -> None:
+    assert list(battery_view(record).lines) == lines
+
+
+def test_several_packs_are_told_each_for_itself() -> None:
+    record = _record(_reading(20.0, Unit.WATT_HOUR), _reading(30.0, Unit.WATT_HOUR), label=None)
+    amounts = [line for line in battery_view(record).lines if "holds" in line]
+    assert len(amounts) == 2
+
+
+def test_the_held_pack_shows_its_verdict_and_limit() -> None:
+    view = battery_view(held_record())
+    assert view.verdict is Verdict.DOES_NOT_CONFORM
+    assert view.limit is not None

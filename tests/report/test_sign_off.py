@@ -1,0 +1,95 @@
+"""The report in the ticket's folder: made anew, signed in order, never lost, never signed when edited."""
+
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from verify.record.page import MARKER
+from verify.report.issue import issue_report
+from verify.report.prove import prove
+from verify.report.render import render
+from verify.report.sign_off import Page, prepare, sign_off
+from verify.testing.sample_record import fit_record
+from verify.testing.sample_signatures import SIGNED_AT, known, sample_key
+from verify.values.errors import AlteredError, FileFormatError, OrderError
+
+_TECHNICIAN, _REVIEWER = sample_key("technician"), sample_key("reviewer")
+_LATER = msgspec.structs.replace(fit_record(), journal_count=64, journal_head="ab" * 32)
+
+
+def _sign(folder: Path, *, key: object = _TECHNICIAN) -> bytes:
+    assert key in (_TECHNICIAN, _REVIEWER)
+    chosen = _REVIEWER if key is _REVIEWER else _TECHNICIAN
+    path = sign_off(folder, prepare(folder, fit_record()), key=chosen, at=SIGNED_AT)
+    return path.read_bytes()
+
+
+def test_two_signers_one_after_the_other_make_a_complete_report(tmp_path: Path) -> None:
+    assert prepare(tmp_path, fit_record()).page is Page.UNSIGNED
+    _sign(tmp_path)
+    prepared = prepare(tmp_path, fit_record())
+    assert prepared.signed_by == ("Sample Technician, technician",)
+    assert prepared.due.role == "reviewer"
+    data = _sign(tmp_path, key=_REVIEWER)
+    assert prove(data, trusted=known(_TECHNICIAN, _REVIEWER)).released
+    with pytest.raises(OrderError, match="All who have to sign"):
+        prepare(tmp_path, fit_record())
+
+
+def test_an_edited_unsigned_page_is_never_what_gets_signed(tmp_path: Path) -> None:
+    path = issue_report(tmp_path, fit_record())
+    path.write_bytes(path.read_bytes().replace(b"Ready", b"Perfect"))
+    assert _sign(tmp_path).startswith(render(fit_record()))
+
+
+def test_a_signed_page_of_an_older_state_is_refused_and_kept_when_renewed(tmp_path: Path) -> None:
+    old = _sign(tmp_path)
+    with pytest.raises(OrderError, match="gone on") as caught:
+        prepare(tmp_path, _LATER)
+    assert "--new-report" in caught.value.next_step
+    assert (tmp_path / "report.html").read_bytes() == old
+    prepared = prepare(tmp_path, _LATER, new_report=True)
+    assert prepared.page is Page.STALE
+    new = sign_off(tmp_path, prepared, key=_TECHNICIAN, at=SIGNED_AT).read_bytes()
+    assert prove(new, trusted=known(_TECHNICIAN)).record == _LATER
+    assert (tmp_path / "report.superseded-1.html").read_bytes() == old
+
+
+def test_superseded_reports_are_numbered_and_none_is_lost(tmp_path: Path) -> None:
+    for _ in range(3):
+        prepared = prepare(tmp_path, fit_record(), new_report=True)
+        sign_off(tmp_path, prepared, key=_TECHNICIAN, at=SIGNED_AT)
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        "report.html",
+        "report.superseded-1.html",
+        "report.superseded-2.html",
+    ]
+
+
+def test_an_altered_signed_page_gets_no_signature_and_stays(tmp_path: Path) -> None:
+    _sign(tmp_path)
+    path = tmp_path / "report.html"
+    path.write_bytes(path.read_bytes().replace(b"Ready", b"Reedy", 1))
+    with pytest.raises(AlteredError) as caught:
+        prepare(tmp_path, fit_record())
+    assert "--new-report" in caught.value.next_step
+
+
+def test_the_wrong_key_leaves_a_whole_unsigned_page(tmp_path: Path) -> None:
+    with pytest.raises(OrderError):
+        _sign(tmp_path, key=_REVIEWER)
+    assert (tmp_path / "report.html").read_bytes() == render(fit_record())
+
+
+def test_making_the_report_again_keeps_the_signatures_of_the_same_record(tmp_path: Path) -> None:
+    signed = _sign(tmp_path)
+    assert issue_report(tmp_path, fit_record()).read_bytes() == signed
+    assert MARKER not in issue_report(tmp_path, _LATER).read_bytes()
+    assert (tmp_path / "report.superseded-1.html").read_bytes() == signed
+
+
+def test_a_report_that_cannot_be_read_is_told_in_our_words(tmp_path: Path) -> None:
+    (tmp_path / "report.html").mkdir()
+    with pytest.raises(FileFormatError):
+        prepare(tmp_path, fit_record())

@@ -1,0 +1,52 @@
+"""A stranger with a common JOSE library and a SHA-256 proves a report without this tool."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from verify.testing.sample_record import fit_record
+from verify.testing.sample_signatures import sample_key, signed_by
+
+_STEPS = Path(__file__).with_name("stranger.py")
+_KEYS = (sample_key("technician"), sample_key("reviewer"))
+_KNOWN = [key.card.thumbprint for key in _KEYS]
+
+
+def _run(tmp_path: Path, data: bytes, known: list[str]) -> subprocess.CompletedProcess[str]:
+    report = tmp_path / "report.html"
+    report.write_bytes(data)
+    return subprocess.run(
+        [sys.executable, str(_STEPS), str(report), *known], capture_output=True, text=True, check=False
+    )
+
+
+def test_the_steps_use_nothing_of_ours() -> None:
+    assert "verify" not in _STEPS.read_text(encoding="utf-8").replace("token.verify(key)", "")
+
+
+def test_a_stranger_proves_a_whole_report(tmp_path: Path) -> None:
+    done = _run(tmp_path, signed_by(fit_record(), *_KEYS), _KNOWN)
+    assert done.stdout.splitlines() == [
+        "technician Sample Technician 2026-03-10T12:10:00Z TW-1042 fit",
+        "reviewer Sample Reviewer 2026-03-10T12:15:00Z TW-1042 fit",
+    ], done.stderr
+    assert done.returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [(b"<h1>Ready", b"<h1>Reddy"), (b"-->\n", b"-->"), (b"</html>\n", b"</html>\n\n")],
+    ids=["edited headline", "line feeds gone", "line put in"],
+)
+def test_a_stranger_notices_an_altered_report(tmp_path: Path, old: bytes, new: bytes) -> None:
+    whole = signed_by(fit_record(), *_KEYS)
+    assert old in whole
+    assert _run(tmp_path, whole.replace(old, new), _KNOWN).returncode != 0
+
+
+def test_a_stranger_notices_an_unknown_key(tmp_path: Path) -> None:
+    done = _run(tmp_path, signed_by(fit_record(), *_KEYS), _KNOWN[:1])
+    assert done.returncode != 0
+    assert "do not know" in done.stderr

@@ -1,0 +1,171 @@
+"""`handback prove`: is a report whole, who signed it, what does it say."""
+
+import json
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+import msgspec
+
+from verify.cli.exits import GOOD, NOT_GOOD, exit_code
+from verify.record.model import Record
+from verify.record.visible import on_one_line
+from verify.values import Outcome, SystemClock
+from verify.values.errors import FileFormatError, KeyNotTrustedError, ProofError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from verify.record.key_store import TrustedKey
+    from verify.report.prove import Proof
+
+_OUTCOMES = {
+    Outcome.FIT: "ready",
+    Outcome.FIT_UNDER_CONCESSION: "ready with a known flaw",
+    Outcome.HELD: "not ready",
+    Outcome.RETURNED_UNREPAIRED: "returned unrepaired",
+}
+
+
+@click.command(name="prove", context_settings={"help_option_names": ["-h", "--help"]})
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="For a program to read: a list, one entry a file.")
+@click.option(
+    "--require",
+    type=click.Choice(["complete", "released"]),
+    help="Ask for more than whole: all signatures there, or the machine released by them.",
+)
+@click.option(
+    "--card",
+    "cards",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="Know the key on this card for this once. May be given again.",
+)
+def command(files: tuple[Path, ...], *, as_json: bool, require: str | None, cards: tuple[Path, ...]) -> int:
+    """Prove that a report is whole and who signed it.
+
+    Exit code: 0 whole and signed by known keys, whatever the outcome; 1 altered, or not what --require
+    asks; 2 wrong use; 3 not a signed report, or signed by a key that is not known. With several files the
+    worst one counts.
+
+    Example: handback prove report.html --require released
+    """
+    from verify.cli.key import read_card
+    from verify.record.key_store import KeyStore, TrustedKey, default_home, utc_text
+
+    now = SystemClock().now().wall
+    for_once = tuple(TrustedKey(card=read_card(file), trusted_at=utc_text(now)) for file in cards)
+    # The bench's own list first: a key that was revoked there does not count again by a card.
+    trusted = (*KeyStore(default_home()).trusted(), *for_once)
+    findings: list[_Finding] = []
+    for file in files:
+        findings.append(_finding(file, trusted, now, require))
+        if not as_json:
+            _show(findings[-1])
+    if as_json:
+        click.echo(json.dumps([_row(finding) for finding in findings], indent=2, ensure_ascii=False))
+    codes = [finding.code for finding in findings]
+    # A finding outweighs "could not be established": it is certain.
+    return NOT_GOOD if NOT_GOOD in codes else max(codes)
+
+
+class _Finding(msgspec.Struct, frozen=True, kw_only=True):
+    """What came of one file. claims: what a whole page by unknown keys says of itself."""
+
+    file: Path
+    code: int
+    proof: "Proof | None" = None
+    claims: Record | None = None
+    problem: str | None = None
+    next_step: str = ""
+
+
+def _finding(file: Path, trusted: "Sequence[TrustedKey]", now: datetime, require: str | None) -> _Finding:
+    from verify.record.examine import examine
+    from verify.report.prove import prove
+
+    data = b""
+    try:
+        data = _read(file)
+        proof = prove(data, trusted=trusted, at=now)
+    except (ProofError, FileFormatError) as error:
+        return _Finding(
+            file=file,
+            code=exit_code(error),
+            claims=examine(data).record if isinstance(error, KeyNotTrustedError) else None,
+            problem=error.what,
+            next_step=error.next_step,
+        )
+    met = {None: True, "complete": proof.complete, "released": proof.released}[require]
+    return _Finding(
+        file=file,
+        code=GOOD if met else NOT_GOOD,
+        proof=proof,
+        problem=None if met else f"It is whole, but not {require}.",
+    )
+
+
+def _read(file: Path) -> bytes:
+    try:
+        return file.read_bytes()
+    except OSError as error:
+        raise FileFormatError(
+            f"It cannot be read: {error.strerror or error}.", next_step="Check its name and its rights."
+        ) from error
+
+
+def _row(finding: _Finding) -> dict[str, object]:
+    proof, claims = finding.proof, finding.claims
+    row: dict[str, object] = {
+        "file": str(finding.file),
+        "code": finding.code,
+        # None: it could not be established.
+        "whole": True if proof or claims else False if finding.code == NOT_GOOD else None,
+        "problem": finding.problem,
+        "next_step": finding.next_step or None,
+    }
+    if claims is not None:
+        row["claims"] = {
+            "ticket": claims.ticket.id,
+            "outcome": claims.outcome.value,
+            "simulated": claims.simulated,
+            "scripted": claims.scripted,
+        }
+    if proof is not None:
+        told = msgspec.to_builtins(proof)
+        row["proof"] = {name: value for name, value in told.items() if name != "record"}
+    return row
+
+
+def _show(finding: _Finding) -> None:
+    def say(text: str) -> None:
+        click.echo(f"  {on_one_line(text)}")
+
+    click.echo(on_one_line(str(finding.file)))
+    if finding.proof is not None:
+        _show_proof(finding.proof, say)
+    if finding.problem is not None:
+        opening = "" if finding.proof else "ALTERED. " if finding.code == NOT_GOOD else "NOT PROVEN. "
+        say(f"{opening}{finding.problem}")
+    if finding.claims is not None:
+        claims = finding.claims
+        marks = [
+            word for flag, word in ((claims.simulated, "simulation"), (claims.scripted, "scripted")) if flag
+        ]
+        say(
+            f"What it says of itself: ticket {claims.ticket.id}, {_OUTCOMES[claims.outcome]}"
+            f"{''.join(f', {mark}' for mark in marks)}."
+        )
+    if finding.next_step:
+        say(finding.next_step)
+
+
+def _show_proof(proof: "Proof", say: "Callable[[str], None]") -> None:
+    say(f"Whole: not a byte differs from what was signed. Ticket {proof.ticket}: {_OUTCOMES[proof.outcome]}.")
+    for signer in proof.signers:
+        say(f"Signed by {signer.name}, {signer.role}, at {signer.time} (key {signer.thumbprint}).")
+    for note in proof.notes:
+        say(note)
+    say("Released: fit, and signed by all who have to." if proof.released else "NOT released.")

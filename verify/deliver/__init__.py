@@ -1,0 +1,1 @@
+"""Putting a signed report where it is wanted."""

@@ -1,0 +1,231 @@
+"""The bench computer's keys: its own, and those of others that it knows.
+
+A folder: `key-NAME.pem` (private, locked with a passphrase), `key-NAME.card.json` (public), and
+`trusted.json`, the list of known keys. A key made here is known here. A revoked key stays on the list with
+its date, so that it is refused by name.
+"""
+
+import os
+import re
+import unicodedata
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+
+import msgspec
+
+from verify.record.canonical import sha256_hex
+from verify.record.demo_key import is_demo_key
+from verify.record.files import write_whole
+from verify.record.keys import KeyCard, SigningKey, card_bytes, card_from, is_locked, open_pem
+from verify.values.errors import FileFormatError, FileWriteError, HandbackError, SigningKeyError
+
+HOME_VARIABLE = "HANDBACK_HOME"
+TRUSTED_FORMAT = "trusted-keys/1"
+_LONGEST_PASSPHRASE = 1023  # bytes; the library that locks the file takes no more
+
+
+class TrustedKey(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A known key. trusted_at, revoked_at: UTC, ISO 8601; revoked_at None while it counts."""
+
+    card: KeyCard
+    trusted_at: str
+    revoked_at: str | None = None
+
+
+class _TrustedList(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    format: str
+    keys: tuple[TrustedKey, ...] = ()
+
+
+def default_home() -> Path:
+    """Return where this bench keeps its keys: HANDBACK_HOME, else the user's configuration folder."""
+    named = os.environ.get(HOME_VARIABLE)
+    if named:
+        return Path(named)
+    from platformdirs import user_config_dir
+
+    return Path(user_config_dir("handback", appauthor=False))
+
+
+def utc_text(at: datetime) -> str:
+    """Return an aware time as ISO 8601 in UTC, to the second."""
+    return at.strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+class KeyStore:
+    """The keys in one folder; the folder is made when the first key is."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def new(self, name: str, role: str, passphrase: str | None, *, at: datetime) -> KeyCard:
+        """Make a key, write it and know it from now on.
+
+        passphrase: None leaves the file unlocked: whoever reads it can sign.
+        Raises SigningKeyError where the name is taken, InvalidValueError for an impossible name or role,
+        FileWriteError where it cannot be written.
+        """
+        if passphrase is not None and not 1 <= len(passphrase.encode()) <= _LONGEST_PASSPHRASE:
+            raise SigningKeyError(
+                f"A passphrase has 1 to {_LONGEST_PASSPHRASE} bytes.", next_step="Choose another one."
+            )
+        key = SigningKey(os.urandom(32), name=name, role=role)
+        pem, card = self._pem_path(name), self._card_path(name)
+        if pem.exists() or card.exists():
+            raise SigningKeyError(
+                f"There is a key named {name} already; it was left as it is.",
+                next_step="Choose another name; a key is never overwritten.",
+            )
+        self._make_folder()
+        write_whole(pem, key.locked_pem(passphrase), overwrite=False, private=True)
+        write_whole(card, card_bytes(key.card), overwrite=False)
+        self._add(TrustedKey(card=key.card, trusted_at=utc_text(at)))
+        return key.card
+
+    def own(self) -> tuple[KeyCard, ...]:
+        """Return the cards of the keys that can sign here, by name.
+
+        Raises FileFormatError for a damaged card.
+        """
+        paths = sorted(self.folder.glob("key-*.card.json")) if self.folder.is_dir() else []
+        return tuple(card_from(path.read_bytes(), str(path)) for path in paths)
+
+    def card(self, name: str) -> KeyCard:
+        """Return the card of an own key.
+
+        Raises SigningKeyError where there is none of that name.
+        """
+        for card in self.own():
+            if name in (card.name, card.thumbprint):
+                return card
+        names = ", ".join(card.name for card in self.own())
+        raise SigningKeyError(
+            f"There is no key named {name} here.",
+            next_step=f"Keys here: {names}."
+            if names
+            else "Make one: handback key new NAME --role technician",
+        )
+
+    def is_locked(self, card: KeyCard) -> bool:
+        """Return whether the own key needs a passphrase."""
+        return is_locked(self._read_pem(card))
+
+    def open(self, card: KeyCard, passphrase: str | None) -> SigningKey:
+        """Return the own key, ready to sign.
+
+        Raises SigningKeyError where it is revoked, locked, damaged or gone.
+        """
+        for known in self.trusted():
+            if known.card.thumbprint == card.thumbprint and known.revoked_at is not None:
+                raise SigningKeyError(
+                    f"The key of {card.name} was revoked on {known.revoked_at}.", next_step="Make a new key."
+                )
+        return open_pem(self._read_pem(card), passphrase, card)
+
+    def trusted(self) -> tuple[TrustedKey, ...]:
+        """Return all known keys, the revoked ones included.
+
+        Raises FileFormatError where the list is damaged: it is never taken for empty.
+        """
+        path = self.folder / "trusted.json"
+        try:
+            data = path.read_bytes()
+        except FileNotFoundError:
+            return ()
+        except OSError as error:
+            raise FileFormatError(f"{path} cannot be read: {error.strerror or error}.") from error
+        try:
+            listed = msgspec.json.decode(data, type=_TrustedList)
+        except (msgspec.MsgspecError, HandbackError, RecursionError, UnicodeError) as error:
+            raise FileFormatError(
+                f"The list of known keys is damaged: {error}", next_step=f"Mend or move away {path}."
+            ) from error
+        if listed.format != TRUSTED_FORMAT:
+            raise FileFormatError(f'{path} says format "{listed.format}"; this reads "{TRUSTED_FORMAT}".')
+        return listed.keys
+
+    def trust(self, card: KeyCard, *, at: datetime) -> None:
+        """Know a key from now on; one that is known already stays as it is.
+
+        Raises SigningKeyError for a demo key, a revoked key, and a known key under another name or role.
+        """
+        if is_demo_key(card.thumbprint):
+            raise SigningKeyError(
+                "This is the published demo key: anyone can sign with it. It is never trusted.",
+                next_step="Make a key of your own: handback key new NAME --role technician",
+            )
+        for known in self.trusted():
+            if known.card.thumbprint != card.thumbprint:
+                continue
+            if known.revoked_at is not None:
+                raise SigningKeyError(
+                    f"The key of {known.card.name} was revoked on {known.revoked_at}.",
+                    next_step="Ask for the card of a new key.",
+                )
+            if known.card != card:
+                raise SigningKeyError(
+                    f"This key is known already, as {known.card.name}, {known.card.role}.",
+                    next_step="One key serves one person in one role: ask for a key of its own.",
+                )
+            return
+        self._make_folder()
+        self._add(TrustedKey(card=card, trusted_at=utc_text(at)))
+
+    def revoke(self, name: str, *, at: datetime) -> KeyCard:
+        """Refuse a known key from now on, whatever time its signatures claim. name: or its thumbprint.
+
+        Raises SigningKeyError where no known key, or more than one, is meant.
+        """
+        known = self.trusted()
+        meant = [key for key in known if name in (key.card.name, key.card.thumbprint)]
+        if not meant:
+            raise SigningKeyError(f"No known key is named {name}.", next_step="See: handback key list")
+        if len(meant) > 1:
+            raise SigningKeyError(
+                f"{len(meant)} known keys are named {name}.", next_step="Give its thumbprint."
+            )
+        (key,) = meant
+        if key.revoked_at is None:
+            revoked = msgspec.structs.replace(key, revoked_at=utc_text(at))
+            self._write([revoked if other is key else other for other in known])
+        return key.card
+
+    def _add(self, key: TrustedKey) -> None:
+        self._write([*self.trusted(), key])
+
+    def _write(self, keys: Sequence[TrustedKey]) -> None:
+        listed = _TrustedList(format=TRUSTED_FORMAT, keys=tuple(keys))
+        data = msgspec.json.format(msgspec.json.encode(listed), indent=2) + b"\n"
+        write_whole(self.folder / "trusted.json", data)
+
+    def _make_folder(self) -> None:
+        try:
+            self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        except OSError as error:
+            raise FileWriteError(
+                f"{self.folder} could not be made: {error.strerror or error}.",
+                next_step=f"Set {HOME_VARIABLE} to a folder that can be written.",
+            ) from error
+
+    def _read_pem(self, card: KeyCard) -> bytes:
+        try:
+            return self._pem_path(card.name).read_bytes()
+        except OSError as error:
+            raise SigningKeyError(
+                f"The key file of {card.name} cannot be read: {error.strerror or error}.",
+                next_step=f"It should be {self._pem_path(card.name)}.",
+            ) from error
+
+    def _pem_path(self, name: str) -> Path:
+        return self.folder / f"key-{_file_name(name)}.pem"
+
+    def _card_path(self, name: str) -> Path:
+        return self.folder / f"key-{_file_name(name)}.card.json"
+
+
+def _file_name(name: str) -> str:
+    """Return a name that every file system takes; what it cannot spell is told apart by a short hash."""
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode("ascii").lower()
+    spelled = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")
+    return spelled if name.isascii() and spelled else f"{spelled}-{sha256_hex(name.encode())[:8]}".strip("-")

@@ -1,0 +1,61 @@
+"""Put the page into the ticket's folder, and never lose one that was signed."""
+
+from pathlib import Path
+
+from verify.record.canonical import record_bytes
+from verify.record.files import write_whole
+from verify.record.model import Record
+from verify.record.page import MARKER, record_in
+from verify.report.render import render
+from verify.values.errors import FileFormatError, NotAReportError
+
+REPORT_NAME = "report.html"
+
+
+def issue_report(folder: Path, record: Record, *, renew: bool = False) -> Path:
+    """Render the record into the folder's report, durably, and return its path.
+
+    A report of this very record that is signed already stays as it stands, unless `renew`; any other signed
+    one is kept beside it, as report.superseded-1.html and so on.
+    Raises FileWriteError where it cannot be written, FileFormatError where the old one cannot be read.
+    """
+    path = folder / REPORT_NAME
+    old = read_report(path)
+    signed = old is not None and MARKER in old
+    if signed and not renew and old is not None and carries(old, record):
+        return path
+    page = render(record)
+    if signed and old is not None:
+        write_whole(_free_name(folder), old, overwrite=False)
+    write_whole(path, page)
+    return path
+
+
+def carries(page: bytes, record: Record) -> bool:
+    """Return whether the page carries exactly this record; whether it is whole is not decided here."""
+    try:
+        return record_in(page) == record_bytes(record)
+    except NotAReportError:
+        return False
+
+
+def read_report(path: Path) -> bytes | None:
+    """Return the report's bytes; None where there is none.
+
+    Raises FileFormatError where it cannot be read.
+    """
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        raise FileFormatError(
+            f"{path} cannot be read: {error.strerror or error}.", next_step="Check the file's rights."
+        ) from error
+
+
+def _free_name(folder: Path) -> Path:
+    number = 1
+    while (path := folder / f"report.superseded-{number}.html").exists():
+        number += 1
+    return path

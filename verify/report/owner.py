@@ -1,0 +1,122 @@
+"""What the owner's part tells, picked from the record: no layout, no words of its own."""
+
+import msgspec
+
+from verify.record.model import Part, Record, Result
+from verify.record.visible import on_one_line
+from verify.report import words
+from verify.values import Outcome, Verdict
+
+_COMPLAINT_CHECK = "complaint-gone"
+_OPEN = (Verdict.UNDECIDED, Verdict.NOT_DONE)
+
+
+class OwnerView(msgspec.Struct, frozen=True, kw_only=True):
+    """The owner's part.
+
+    unchecked, seen: results. wrong: results that stand in the way; missing: what else does, in words.
+    stuck: steps not taken.
+    """
+
+    complaint_verdict: Verdict
+    complaint_says: str
+    complaint_because: str
+    counted: str
+    unchecked: tuple[Result, ...]
+    seen: tuple[Result, ...]
+    wrong: tuple[Result, ...]
+    missing: tuple[str, ...]
+    stuck: tuple[str, ...]
+    care: tuple[str, ...]
+
+
+def owner_view(record: Record) -> OwnerView:
+    """Pick what the owner is told."""
+    verdict, says, because = _complaint(record)
+    return OwnerView(
+        complaint_verdict=verdict,
+        complaint_says=says,
+        complaint_because=because,
+        counted=_counted(record),
+        unchecked=tuple(result for result in record.results if result.verdict in _OPEN),
+        seen=_not_good(record) if record.outcome is Outcome.FIT else (),
+        wrong=_wrong(record),
+        missing=_missing(record),
+        stuck=tuple(step.name for step in record.steps if step.held_because),
+        care=_care(record),
+    )
+
+
+def part_words(part: Part) -> str:
+    """Return what a part is, in plain words: where it comes from, what it is called, what its label says."""
+    pieces = [words.SOURCES.get(part.source, f"{part.source}.")]
+    if part.identity:
+        pieces.append(f"{words.PAGE['identity_of_part']} {part.identity}.")
+    if part.label:
+        label = ", ".join(f"{name} {value}" for name, value in part.label.items())
+        pieces.append(f"{words.PAGE['label']} {label}.")
+    return " ".join(on_one_line(piece) for piece in pieces)
+
+
+def kind_words(kind: str) -> str:
+    """Return a kind of work as one reads it: keyboard-deck, Keyboard deck."""
+    plain = on_one_line(kind).replace("-", " ").replace("_", " ")
+    return plain[:1].upper() + plain[1:]
+
+
+def _complaint(record: Record) -> tuple[Verdict, str, str]:
+    for result in record.results:
+        if result.check == _COMPLAINT_CHECK:
+            says_all = result.verdict in (Verdict.CONFORMS, Verdict.NOT_DONE)
+            because = "" if says_all else result.because
+            return result.verdict, words.COMPLAINT[result.verdict], because
+    return Verdict.NOT_DONE, words.COMPLAINT_UNCHECKED, ""
+
+
+def _counted(record: Record) -> str:
+    """Return how many checks came to which verdict, all of them, so that nothing hides in a sum."""
+    counts = [
+        (sum(result.verdict is verdict for result in record.results), verdict) for verdict in words.VERDICTS
+    ]
+    opening = words.PAGE["counted_one" if len(record.results) == 1 else "counted"]
+    told = ", ".join(f"{count} {words.VERDICTS[verdict]}" for count, verdict in counts if count)
+    return f"{opening.format(all=len(record.results))} {told}." if told else words.PAGE["no_checks"]
+
+
+def _not_good(record: Record) -> tuple[Result, ...]:
+    return tuple(result for result in record.results if result.verdict is Verdict.DOES_NOT_CONFORM)
+
+
+def _wrong(record: Record) -> tuple[Result, ...]:
+    """Return what is not good or cannot be told, and holds; what is not done is listed where it belongs."""
+    if record.outcome is Outcome.FIT:
+        return ()
+    undecided = tuple(
+        result for result in record.results if result.verdict is Verdict.UNDECIDED and not result.note_only
+    )
+    return (*_not_good(record), *undecided)
+
+
+def _missing(record: Record) -> tuple[str, ...]:
+    """Return the reasons that no result tells already, and how many checks are still to be done."""
+    ids = {result.check for result in record.results}
+    lines = [reason for reason in record.reasons if reason.partition(":")[0] not in ids]
+    lines += [
+        f"{hazard.what} {words.PAGE['not_made_safe']}"
+        for hazard in record.hazards
+        if hazard.made_safe_at is None and not any(hazard.what in line for line in lines)
+    ]
+    undone = sum(result.verdict is Verdict.NOT_DONE for result in record.results)
+    if undone:
+        word = "undone_one" if undone == 1 else "undone"
+        lines.append(words.PAGE[word].format(count=undone))
+    return tuple(lines)
+
+
+def _care(record: Record) -> tuple[str, ...]:
+    lines: list[str] = []
+    goes_home = record.outcome in (Outcome.FIT, Outcome.FIT_UNDER_CONCESSION)
+    for work in record.ticket.work:
+        if goes_home and work.part is not None:  # only what is new needs running in
+            lines += [line for line in words.CARE_FOR.get(work.kind, ()) if line not in lines]
+    return (*lines, *words.CARE_ALWAYS)

@@ -1,0 +1,172 @@
+"""Prove a signed report: whole, by whom, complete, released. It trusts nothing that no known key signed.
+
+The argument. `verify.record.examine` does the steps on bytes, this module those on people:
+(1) page and signature lines are divided at the first marker, and nothing else follows;
+(2) each signature verifies with the key that it names, strictly spelled;
+(3) each payload is canonical and of a known format;
+(4) each payload's length and hash are those of all bytes before its line;
+(5) the record in the page is canonical and is the one that was signed;
+(6) payloads and record agree, and the order of the lines is the order that was signed;
+(7) no key is a published demo key;
+(8) each key is known, was not revoked, and signs under the name and role that it is known for;
+(9) no key signed twice, and the signers are the ones that the record asks for, in order;
+(10) complete: nobody who has to sign is missing, and somebody has to;
+(11) released: complete, fit, neither a simulation nor scripted.
+Not shown: when it was signed (the time is the signer's own clock), who sat there, and that what the signer
+wrote is true.
+"""
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+
+import msgspec
+
+from verify.record.demo_key import is_demo_key
+from verify.record.examine import Examined, examine
+from verify.record.key_store import TrustedKey, utc_text
+from verify.record.model import Record
+from verify.record.seal import Seal
+from verify.values import Outcome
+from verify.values.errors import AlteredError, KeyNotTrustedError
+
+
+class Signer(msgspec.Struct, frozen=True, kw_only=True):
+    """Who signed, as the known key's card says. time: by the signer's clock; clock_note: its standing."""
+
+    order: int
+    role: str
+    name: str
+    thumbprint: str
+    time: str
+    clock_note: str
+
+
+class Proof(msgspec.Struct, frozen=True, kw_only=True):
+    """What a whole report by known keys shows.
+
+    missing: roles that have to sign still, in order. notes: what a careful reader should know.
+    """
+
+    ticket: str
+    outcome: Outcome
+    simulated: bool
+    scripted: bool
+    signers: tuple[Signer, ...]
+    missing: tuple[str, ...]
+    complete: bool
+    released: bool
+    notes: tuple[str, ...]
+    record: Record
+
+
+def prove(data: bytes, *, trusted: Sequence[TrustedKey], at: datetime | None = None) -> Proof:
+    """Return what the report proves, or raise what is wrong with it.
+
+    trusted: the known keys, the revoked ones included. at: now, UTC; a signature from later is remarked on.
+    Raises only ProofError and its leaves: NotAReportError, AlteredError, KeyNotTrustedError.
+    """
+    # (1) to (6): the bytes
+    examined = examine(data)
+    # (7) before (8): a demo key must not be reported as merely unknown
+    _refuse_demo_keys(examined.seals)
+    # (8): whose the keys are
+    signers = tuple(_known_signer(seal, trusted) for seal in examined.seals)
+    # (9): the right people, in order
+    missing = _require_asked_for(examined)
+    # (10): nobody missing, and an empty list is not complete
+    record = examined.record
+    complete = bool(record.signers) and not missing
+    # (11): earned, never assumed
+    released = complete and record.outcome is Outcome.FIT and not record.simulated and not record.scripted
+    return Proof(
+        ticket=record.ticket.id,
+        outcome=record.outcome,
+        simulated=record.simulated,
+        scripted=record.scripted,
+        signers=signers,
+        missing=missing,
+        complete=complete,
+        released=released,
+        notes=tuple(_notes(record, signers, missing, at)),
+        record=record,
+    )
+
+
+def _refuse_demo_keys(seals: tuple[Seal, ...]) -> None:
+    if any(is_demo_key(seal.key.thumbprint) for seal in seals):
+        raise KeyNotTrustedError(
+            "Whole, but signed with the published demo key: that proves nothing about who signed.",
+            next_step="Anyone can sign with the demo key; a real report carries a key of the shop's own.",
+        )
+
+
+def _known_signer(seal: Seal, trusted: Sequence[TrustedKey]) -> Signer:
+    payload, thumbprint = seal.payload, seal.key.thumbprint
+    known = next((key for key in trusted if key.card.jwk == seal.key), None)
+    if known is None:
+        raise KeyNotTrustedError(
+            f"Whole, but signed by a key that is not known here: {thumbprint} "
+            f'(it calls itself "{payload.name}", {payload.role}).',
+            next_step="Get the signer's key card from the shop by another way than this file, "
+            "then: handback key trust FILE",
+        )
+    card = known.card
+    if known.revoked_at is not None:
+        raise KeyNotTrustedError(
+            f"Whole, but the key of {card.name} was revoked on {known.revoked_at}. The signature claims "
+            f"{payload.time}; whoever holds the key can write any time.",
+            next_step="Ask the shop to sign it again with a key that counts.",
+        )
+    if (payload.name, payload.role) != (card.name, card.role):
+        raise KeyNotTrustedError(
+            f"Whole, but the key is known as {card.name}, {card.role}, and signed as "
+            f"{payload.name}, {payload.role}.",
+            next_step="Ask the shop which is right.",
+        )
+    return Signer(
+        order=payload.order,
+        role=card.role,
+        name=card.name,
+        thumbprint=thumbprint,
+        time=payload.time,
+        clock_note=payload.clock_note,
+    )
+
+
+def _require_asked_for(examined: Examined) -> tuple[str, ...]:
+    """Return the roles that are missing still.
+
+    Raises AlteredError where a signature stands there that the record does not ask for in this place.
+    """
+    asked = sorted(examined.record.signers, key=lambda signer: signer.order)
+    seals = examined.seals
+    if len({seal.key.thumbprint for seal in seals}) != len(seals):
+        raise AlteredError("One key signed twice, as if it were two people.")
+    if len(seals) > len(asked):
+        raise AlteredError("The page is signed by more than the record asks for.")
+    for signer, seal in zip(asked, seals, strict=False):
+        if signer.role != seal.payload.role:
+            raise AlteredError(
+                f"Signature {seal.payload.order} should be the {signer.role}'s; "
+                f"{seal.payload.name} signed as {seal.payload.role}."
+            )
+        if signer.thumbprint is not None and signer.thumbprint != seal.key.thumbprint:
+            raise AlteredError(f"Signature {seal.payload.order} is not by the key that the record names.")
+    return tuple(signer.role for signer in asked[len(seals) :])
+
+
+def _notes(
+    record: Record, signers: tuple[Signer, ...], missing: tuple[str, ...], at: datetime | None
+) -> Iterable[str]:
+    if record.simulated:
+        yield "This is a simulation: no machine was read. It is never an acceptance."
+    if record.scripted:
+        yield "The answers came from a script, not from a person at the bench. It is never an acceptance."
+    if missing:
+        yield f"Not complete: still to be signed by the {', then the '.join(missing)}."
+    if not record.signers:
+        yield "The record asks for nobody's signature, so it cannot be complete."
+    for signer in signers:
+        yield f"The time of {signer.name}'s signature: {signer.clock_note}."
+        if at is not None and signer.time > utc_text(at):
+            yield f"{signer.name}'s signing time lies in the future: one of the two clocks is wrong."

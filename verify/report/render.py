@@ -1,0 +1,96 @@
+"""From a record to the page: one file, no script, no request, the same bytes for the same record."""
+
+from collections.abc import Mapping
+from functools import cache
+from typing import TYPE_CHECKING
+
+from verify.record.canonical import record_bytes
+from verify.record.model import Record, Result
+from verify.record.page import MARKER, PAGE_END, escape_record, parts_of
+from verify.record.visible import on_one_line, visible
+from verify.report import words
+from verify.report.battery import battery_view
+from verify.report.numbers import likelihood, limit_written, moment, written
+from verify.report.owner import kind_words, owner_view, part_words
+from verify.values.errors import InvalidValueError
+
+if TYPE_CHECKING:
+    from jinja2 import Template
+    from markupsafe import Markup
+
+LAYOUT = "report-page/1"
+_PARTS = ("head", "owner", "technician", "record", "end")
+
+
+def render(record: Record) -> bytes:
+    """Return the page, unsigned, ending with `</html>` and a line feed.
+
+    Raises InvalidValueError where the record has no canonical form.
+    """
+    from markupsafe import Markup
+
+    embedded = escape_record(record_bytes(record)).decode()
+    text = _template().render(
+        record=record,
+        view=owner_view(record),
+        battery=battery_view(record),
+        stages=_by_stage(record.results),
+        headline=words.HEADLINES[record.outcome],
+        bands=_bands(record),
+        layout=LAYOUT,
+        ticket_css=Markup(_css_string(on_one_line(record.ticket.id))),  # every character is a code
+        embedded=Markup(embedded),  # escaped by the one rule that takes it out again
+    )
+    page = text.encode()
+    if MARKER in page or not page.endswith(PAGE_END) or tuple(parts_of(page)) != _PARTS:
+        raise InvalidValueError("The page did not come out as a page must be.")
+    return page
+
+
+def _by_stage(results: tuple[Result, ...]) -> Mapping[str, tuple[Result, ...]]:
+    stages: dict[str, tuple[Result, ...]] = {}
+    for result in results:
+        stages[result.stage] = (*stages.get(result.stage, ()), result)
+    return stages
+
+
+def _bands(record: Record) -> tuple[str, ...]:
+    flags = ((record.simulated, "simulated"), (record.scripted, "scripted"))
+    return tuple(words.PAGE[name] for flag, name in flags if flag)
+
+
+def _css_string(text: str) -> str:
+    """Return the text as a CSS string in which every character is a code: nothing can end it."""
+    return '"' + "".join(f"\\{ord(character):06x}" for character in text) + '"'
+
+
+def _say(text: object) -> "Markup":
+    """Escape a foreign text, make every character visible, and keep its direction to itself."""
+    from markupsafe import Markup, escape
+
+    return Markup("<bdi>") + escape(visible(str(text))) + Markup("</bdi>")
+
+
+@cache
+def _template() -> "Template":
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("verify.report"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    environment.filters.update(
+        say=_say,
+        written=written,
+        limit=limit_written,
+        likelihood=likelihood,
+        kind=kind_words,
+        part=part_words,
+        moment=moment,
+    )
+    environment.globals.update(t=words.PAGE, words=words)
+    return environment.get_template("page.html")

@@ -1,0 +1,86 @@
+"""The next signature on a ticket's report: which page it goes on, and who is due.
+
+An unsigned page is always made anew from the record, so nobody signs what somebody else edited. A signed
+page gets the next line only while the record is still the one that was signed.
+"""
+
+from datetime import datetime
+from enum import StrEnum
+from pathlib import Path
+
+import msgspec
+
+from verify.record.examine import examine
+from verify.record.files import write_whole
+from verify.record.keys import SigningKey
+from verify.record.model import Record, RequiredSigner
+from verify.record.page import MARKER
+from verify.record.sign import next_signer, sign_page
+from verify.report.issue import REPORT_NAME, carries, issue_report, read_report
+from verify.values.errors import AlteredError, FileFormatError, OrderError, ProofError
+
+
+class Page(StrEnum):
+    """What stands in the ticket's folder. STALE: signed, but the run has gone on since."""
+
+    UNSIGNED = "unsigned"
+    SIGNED = "signed"
+    STALE = "stale"
+
+
+class SignOff(msgspec.Struct, frozen=True, kw_only=True):
+    """What the next signer is about to sign. signed_by: names and roles of those before."""
+
+    page: Page
+    record: Record
+    due: RequiredSigner
+    signed_by: tuple[str, ...]
+
+
+def prepare(folder: Path, record: Record, *, new_report: bool = False) -> SignOff:
+    """Return what is to be signed next; writes nothing.
+
+    new_report: give up the signatures on an older state of the run; that page is kept beside the new one.
+    Raises OrderError where the run has gone on since the page was signed or nobody is due, AlteredError
+    where the signed page is not whole.
+    """
+    data = read_report(folder / REPORT_NAME)
+    if data is None or MARKER not in data or new_report:
+        page = Page.STALE if data is not None and MARKER in data else Page.UNSIGNED
+        return SignOff(page=page, record=record, due=next_signer(record, ()), signed_by=())
+    renew = f"handback sign {record.ticket.id} --new-report"
+    try:
+        examined = examine(data)
+    except ProofError as error:
+        raise AlteredError(
+            f"The signed report is not whole, so nothing is added to it. {error.what}",
+            next_step=f"Make a new one, to be signed from the first signer on; this one is kept: {renew}",
+        ) from error
+    if not carries(examined.page, record):
+        raise OrderError(
+            f"{record.ticket.id} has gone on since its report was signed.",
+            next_step=f"Make a new one, to be signed from the first signer on; this one is kept: {renew}",
+        )
+    return SignOff(
+        page=Page.SIGNED,
+        record=record,
+        due=next_signer(record, examined.seals),
+        signed_by=tuple(f"{seal.payload.name}, {seal.payload.role}" for seal in examined.seals),
+    )
+
+
+def sign_off(folder: Path, prepared: SignOff, *, key: SigningKey, at: datetime) -> Path:
+    """Put the signature on the page and return the page's path.
+
+    at: now, aware, UTC.
+    Raises OrderError where this key is not due, FileWriteError where it cannot be written; the page that
+    stood there before then still stands.
+    """
+    if prepared.page is not Page.SIGNED:
+        issue_report(folder, prepared.record, renew=True)
+    path = folder / REPORT_NAME
+    data = read_report(path)
+    if data is None:
+        raise FileFormatError(f"{path} is gone.", next_step="Sign again.")
+    write_whole(path, sign_page(data, key=key, at=at))
+    return path
