@@ -40,6 +40,21 @@ def _say(error: HandbackError) -> None:
         click.echo(f"          {error.next_step}", err=True)
 
 
+def _keep_trace() -> str:
+    """Write the present traceback to a file for whoever mends it, and return where it lies."""
+    import tempfile
+    import traceback
+
+    try:
+        with tempfile.NamedTemporaryFile(
+            "w", prefix="handback-fault-", suffix=".txt", delete=False, encoding="utf-8"
+        ) as file:
+            traceback.print_exc(file=file)
+    except OSError:
+        return "what you did before it"
+    return file.name
+
+
 def run_command(group: click.Group, arguments: Sequence[str] | None) -> None:
     """Run the group on the arguments (None: the process's own) and exit with the code."""
     try:
@@ -62,5 +77,9 @@ def run_command(group: click.Group, arguments: Sequence[str] | None) -> None:
     except OSError as error:
         click.echo(f"handback: {error.strerror or error}: {error.filename or 'no file named'}.", err=True)
         click.echo("          Check the folder, its rights and the free space, then run it again.", err=True)
+        code = NOT_ESTABLISHED
+    except Exception as error:  # noqa: BLE001 - the top of every command: a fault of the tool itself
+        click.echo(f"handback: a fault in the tool itself ({type(error).__name__}: {error}).", err=True)
+        click.echo(f"          What was answered is kept. Please report it with {_keep_trace()}.", err=True)
         code = NOT_ESTABLISHED
     sys.exit(code if isinstance(code, int) else GOOD)

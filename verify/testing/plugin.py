@@ -1,1 +1,94 @@
+"""pytest runs specimens: `pytest FOLDER` collects every NAME.specimens.yaml in it.
 
+Each specimen is one test; one more for each file: every check of its checklist catches something.
+"""
+
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from verify.checklist.specimens import Specimen, SpecimenFile
+
+_ENDING = ".specimens.yaml"
+
+
+def pytest_collect_file(parent: pytest.Collector, file_path: Path) -> "SpecimensFile | None":
+    """Collect a file of specimens."""
+    if file_path.name.endswith(_ENDING):
+        return SpecimensFile.from_parent(parent, path=file_path)
+    return None
+
+
+class SpecimenFailure(Exception):  # noqa: N818 - a failed test, not an error of the tool
+    """A specimen came out otherwise than told."""
+
+
+class SpecimensFile(pytest.File):
+    """A file of specimens. A mistake in it is told by file and line, not as a traceback."""
+
+    def collect(self) -> Iterator[pytest.Item]:
+        """Give a test for each specimen, and one for the whole file."""
+        from verify.checklist.specimen_files import load_specimens
+        from verify.values.errors import HandbackError
+
+        try:
+            file = load_specimens(self.path)
+        except HandbackError as error:
+            raise self.CollectError(str(error)) from error
+        for specimen in file.specimens:
+            yield SpecimenItem.from_parent(self, name=specimen.name, file=file, specimen=specimen)
+        yield CoverageItem.from_parent(self, name="every check catches something", file=file)
+
+
+class _Item(pytest.Item):
+    def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: object = None) -> object:  # type: ignore[override] # the words alone, whatever the style
+        """Show the words alone for a specimen's failure."""
+        if isinstance(excinfo.value, SpecimenFailure):
+            return str(excinfo.value)
+        return super().repr_failure(excinfo, style=None if style is None else "long")
+
+    def reportinfo(self) -> tuple[Path, int, str]:
+        """Name the file and the specimen."""
+        return self.path, 0, self.name
+
+
+class SpecimenItem(_Item):
+    """One specimen as a test."""
+
+    def __init__(self, *, file: "SpecimenFile", specimen: "Specimen", **rest: object) -> None:
+        super().__init__(**rest)  # type: ignore[arg-type] # pytest's own
+        self._file = file
+        self._specimen = specimen
+
+    def runtest(self) -> None:
+        """Run the specimen; fail with every difference."""
+        from verify.testing.specimen_run import differences, run_specimen
+
+        with tempfile.TemporaryDirectory() as folder:
+            came = run_specimen(self._file, self._specimen, Path(folder))
+        wrong = differences(self._specimen, came)
+        if wrong:
+            raise SpecimenFailure(f"{self._specimen.name}: " + "; ".join(wrong) + ".")
+
+
+class CoverageItem(_Item):
+    """Every check catches something, and something sound comes out fit."""
+
+    def __init__(self, *, file: "SpecimenFile", **rest: object) -> None:
+        super().__init__(**rest)  # type: ignore[arg-type] # pytest's own
+        self._file = file
+
+    def runtest(self) -> None:
+        """Fail with the checks that no specimen is caught by."""
+        from verify.checklist.specimens import uncaught
+        from verify.values import Outcome
+
+        idle = uncaught(self._file)
+        if idle:
+            raise SpecimenFailure(f"No specimen is caught by: {', '.join(idle)}.")
+        if not any(specimen.expect is Outcome.FIT for specimen in self._file.specimens):
+            raise SpecimenFailure("No sound specimen: nothing shows that a good machine comes out fit.")

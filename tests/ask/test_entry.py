@@ -1,0 +1,46 @@
+import pytest
+
+from verify.ask.entry import parse_span, parse_tally
+from verify.checklist.answers import Span, Tally
+from verify.values.errors import InvalidValueError
+
+
+@pytest.mark.parametrize(
+    ("text", "span"),
+    [
+        ("0.25 0.30", Span(enters_mm=0.25, stops_mm=0.30)),
+        ("0,25  0,3", Span(enters_mm=0.25, stops_mm=0.3)),
+        ("0 0.05", Span(enters_mm=0, stops_mm=0.05)),
+        ("1.00 -", Span(enters_mm=1.0, stops_mm=None)),
+    ],
+)
+def test_a_gap_is_read_as_typed(text: str, span: Span) -> None:
+    assert parse_span(text) == span
+
+
+@pytest.mark.parametrize(
+    "text", ["", "0.25", "0.30 0.25", "0.3 0.3", "- 0.3", "a b", "nan 1", "-1 0.3", "1 2 3", "30 31"]
+)
+def test_a_gap_that_cannot_be_is_refused_with_what_to_type(text: str) -> None:
+    with pytest.raises(InvalidValueError) as caught:
+        parse_span(text)
+    assert caught.value.next_step
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "tally"),
+    [
+        ("short 6 6", "short", Tally(out=6, back=6)),
+        ("M2 x 4 7 6 0 0 1", "M2 x 4", Tally(out=7, back=6, scrapped=1)),
+        ("long black 2 3 1", "long black", Tally(out=2, back=3, new=1)),
+    ],
+)
+def test_a_count_is_read_as_typed(text: str, kind: str, tally: Tally) -> None:
+    assert parse_tally(text) == (kind, tally)
+
+
+@pytest.mark.parametrize("text", ["", "short", "short 6", "6 6", "short -6 6", "short six six"])
+def test_a_count_that_cannot_be_is_refused_with_what_to_type(text: str) -> None:
+    with pytest.raises(InvalidValueError) as caught:
+        parse_tally(text)
+    assert caught.value.next_step

@@ -1,0 +1,91 @@
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from verify.record.model import Record
+from verify.run import load_record
+from verify.values import Outcome, Verdict
+
+HANDBACK = [sys.executable, "-c", "from verify.cli import main; main()"]
+
+
+def handback(
+    *arguments: str, home: Path, env: dict[str, str] | None = None
+) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [*HANDBACK, *arguments],
+        capture_output=True,
+        text=True,
+        check=False,
+        stdin=subprocess.DEVNULL,
+        env={**os.environ, "HANDBACK_HOME": str(home), "COLUMNS": "100", **(env or {})},
+    )
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    folder = tmp_path_factory.mktemp("demo") / "a stick with ä"
+    said = handback("demo", "--reports", str(folder), home=folder)
+    assert said.returncode == 0, said.stderr
+    assert said.stderr == ""
+    return folder, said.stdout
+
+
+def record(demo: tuple[Path, str], ticket: str) -> Record:
+    return load_record(demo[0], ticket)
+
+
+def test_the_demo_says_what_came_of_both_and_where_the_reports_lie(demo: tuple[Path, str]) -> None:
+    folder, said = demo
+    for ticket, word in (("TW-1042", "ready"), ("TW-1057", "not ready")):
+        assert f"{ticket}: {word}." in said
+        assert str(folder / ticket / "report.html") in said
+        assert (folder / ticket / "report.html").is_file()
+
+
+def test_the_bad_pack_is_caught_by_the_check_that_is_for_it(demo: tuple[Path, str]) -> None:
+    bad = record(demo, "TW-1057")
+    assert bad.outcome is Outcome.HELD
+    assert [one.check for one in bad.results if one.verdict is Verdict.DOES_NOT_CONFORM] == [
+        "claimed-capacity"
+    ]
+    assert record(demo, "TW-1042").outcome is Outcome.FIT
+
+
+def test_the_demo_can_never_be_taken_for_an_acceptance(demo: tuple[Path, str], tmp_path: Path) -> None:
+    folder, _ = demo
+    for ticket in ("TW-1042", "TW-1057"):
+        page = folder / ticket / "report.html"
+        said = handback("prove", str(page), home=tmp_path)
+        assert said.returncode == 3
+        assert "demo key" in said.stdout + said.stderr
+        assert "SIMULATION" in page.read_text(encoding="utf-8").upper()
+        assert record(demo, ticket).simulated
+
+
+def test_the_demo_comes_out_the_same_every_time(demo: tuple[Path, str], tmp_path: Path) -> None:
+    folder, _ = demo
+    assert handback("demo", "--reports", str(tmp_path / "again"), home=tmp_path).returncode == 0
+    for ticket in ("TW-1042", "TW-1057"):
+        for name in ("journal.jsonl", "report.html"):
+            assert (tmp_path / "again" / ticket / name).read_bytes() == (folder / ticket / name).read_bytes()
+
+
+def test_a_second_demo_keeps_the_first(tmp_path: Path) -> None:
+    for _ in range(2):
+        assert handback("demo", "--reports", str(tmp_path / "demo"), home=tmp_path).returncode == 0
+    assert (tmp_path / "demo-2" / "TW-1042" / "report.html").is_file()
+
+
+def test_status_lists_both_and_what_each_waits_for(demo: tuple[Path, str], tmp_path: Path) -> None:
+    said = handback("status", "--reports", str(demo[0]), home=tmp_path)
+    assert said.returncode == 0
+    assert "TW-1042" in said.stdout
+    assert "Signing." in said.stdout
+    assert "hand the machine back" in said.stdout
+    one = handback("status", "TW-1057", "--reports", str(demo[0]), home=tmp_path)
+    assert one.returncode == 1
+    assert "claimed-capacity" in one.stdout

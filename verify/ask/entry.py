@@ -1,0 +1,64 @@
+"""From typed text to an answer: seam gaps and counts. Pure.
+
+A gap: the thickest leaf that enters, then the thinnest that does not ("0.25 0.30").
+A count: the kind, how many out, how many back, and if need be new, returned, scrapped ("short 6 6").
+"""
+
+from verify.checklist.answers import Span, Tally
+from verify.values.errors import InvalidValueError
+
+_GAP_HELP = 'Type the leaf that enters, then the one that does not, in mm: "0.25 0.30".'
+_COUNT_HELP = 'Type the kind, how many came out, how many went back: "short 6 6".'
+_NUMBERS_HELP = 'Type how many came out, how many went back: "6 6".'
+_THICKEST_MM = 20.0
+
+
+def _number(text: str, advice: str) -> float:
+    # A decimal comma is how half the world types it.
+    try:
+        number = float(text.replace(",", "."))
+    except ValueError:
+        raise InvalidValueError(f'"{text}" is not a number.', next_step=advice) from None
+    if not 0 <= number <= _THICKEST_MM:
+        raise InvalidValueError(f"{text} mm is no gap of a seam.", next_step=advice)
+    return number
+
+
+def parse_span(text: str) -> Span:
+    """Read a gap; a "-" for the second leaf: even the thickest enters.
+
+    Raises InvalidValueError, with what to type.
+    """
+    parts = text.split()
+    if len(parts) != 2:
+        raise InvalidValueError("A gap needs two leaves.", next_step=_GAP_HELP)
+    enters, stops = parts
+    return Span(
+        enters_mm=_number(enters, _GAP_HELP), stops_mm=None if stops == "-" else _number(stops, _GAP_HELP)
+    )
+
+
+def parse_numbers(text: str) -> Tally:
+    """Read the count of a kind that is given: out, back, and if need be new, returned, scrapped.
+
+    Raises InvalidValueError, with what to type.
+    """
+    words = text.split()
+    if not 2 <= len(words) <= 5 or not all(word.isascii() and word.isdigit() for word in words):
+        raise InvalidValueError("A count needs two numbers.", next_step=_NUMBERS_HELP)
+    out, back, new, returned, scrapped = [*(int(word) for word in words), 0, 0, 0][:5]
+    return Tally(out=out, back=back, new=new, returned=returned, scrapped=scrapped)
+
+
+def parse_tally(text: str) -> tuple[str, Tally]:
+    """Read one kind's count. The kind may have blanks in it; the numbers come last.
+
+    Raises InvalidValueError, with what to type.
+    """
+    words = text.split()
+    numbers: list[str] = []
+    while words and words[-1].isascii() and words[-1].isdigit() and len(numbers) < 5:
+        numbers.insert(0, words.pop())
+    if not words or len(numbers) < 2:
+        raise InvalidValueError("A count needs a kind and two numbers.", next_step=_COUNT_HELP)
+    return " ".join(words), parse_numbers(" ".join(numbers))

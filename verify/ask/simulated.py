@@ -1,0 +1,74 @@
+"""A simulated bench: a machine with faults, the hands that work on it, and a truthful technician.
+
+The demo and the specimens run on it. Whatever is done here is marked as simulated and as scripted.
+"""
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+
+from verify.checklist import Check, Step
+from verify.checklist.answers import Answer
+from verify.checklist.specimens import Sight, answer_for
+from verify.machine.simulated import LARKSPUR_15, SimulatedDesign, SimulatedMachine
+from verify.probe import Want
+from verify.run.sampling import VirtualSampler
+from verify.values import VirtualClock
+
+START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
+"""When simulated runs begin: a fixed time, so that they come out the same every time."""
+
+EVERY_S = 10.0
+"""Seconds between two samples of a simulated run."""
+
+
+class SimulatedBench:
+    """A simulated machine, its sampler, and hands that do what steps and checks need."""
+
+    def __init__(
+        self,
+        *,
+        faults: Mapping[str, str],
+        design: SimulatedDesign = LARKSPUR_15,
+        seed: int = 0,
+        start: datetime = START,
+    ) -> None:
+        self.clock = VirtualClock(start=start)
+        self.machine = SimulatedMachine(clock=self.clock, seed=seed, faults=faults, description=design)
+        self.sampler = VirtualSampler(self.machine, self.clock, every_s=EVERY_S)
+
+    def did(self, step: Step) -> None:
+        """Do a step: the ones that change what the machine can tell."""
+        match step.id:
+            case "connect-pack":
+                self.machine.connect_pack()
+            case "charge":
+                self.machine.plug_in()
+            case _:
+                pass
+
+    def give(self, want: Want) -> None:
+        """Put the charger in or pull it out."""
+        match want:
+            case Want.CHARGER_IN:
+                self.machine.plug_in()
+            case Want.CHARGER_OUT:
+                self.machine.pull_out()
+
+    def takes_s(self, check: Check) -> float:
+        """Return the hands' time that the checklist gives the check, in s."""
+        return check.minutes * 60
+
+
+class Truthful:
+    """A technician who answers what the facts are."""
+
+    def __init__(self, facts: Mapping[str, str], table: Mapping[str, Sight]) -> None:
+        self._facts = facts
+        self._table = table
+
+    def answer(self, check: Check) -> Answer | None:
+        """Return the truthful answer.
+
+        Raises SpecimenError where the table does not say what is seen there.
+        """
+        return answer_for(check, self._facts, self._table)

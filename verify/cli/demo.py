@@ -1,0 +1,165 @@
+"""handback demo: two whole repairs on a simulated machine, one ready and one not."""
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import click
+import msgspec
+
+from verify.record.model import Part, Record, Ticket, Work
+from verify.run import Owner
+from verify.values import VirtualClock
+
+_SHOP, _BENCH = "Tidewater Repairs", "Bench 2"
+
+
+class _Story(msgspec.Struct, frozen=True, kw_only=True):
+    """One repair: the ticket, and what is wrong with the machine besides."""
+
+    ticket: Ticket
+    model: str
+    faults: Mapping[str, str] = {}
+
+
+_STORIES = (
+    _Story(
+        model="Larkspur 15",
+        ticket=Ticket(
+            id="TW-1042",
+            shop=_SHOP,
+            bench=_BENCH,
+            maker="Fennel",
+            model="Larkspur 15",
+            serial="FN-L15-004217",
+            complaint="Tea over the keyboard. Keys are dead, and it goes off without the charger.",
+            work=(
+                Work(kind="keyboard-deck", part=Part(source="used", identity="deck of a donor machine")),
+                Work(
+                    kind="battery",
+                    part=Part(source="reproduction", identity="L15-57", label={"energy": "57.0 Wh"}),
+                ),
+                Work(kind="feet", part=Part(source="reproduction")),
+            ),
+        ),
+    ),
+    _Story(
+        model="Larkspur 13",
+        ticket=Ticket(
+            id="TW-1057",
+            shop=_SHOP,
+            bench=_BENCH,
+            maker="Fennel",
+            model="Larkspur 13",
+            serial="FN-L13-001730",
+            complaint="It lasts twenty minutes away from the wall.",
+            work=(
+                Work(
+                    kind="battery",
+                    part=Part(source="reproduction", identity="L13-50", label={"energy": "50.0 Wh"}),
+                ),
+            ),
+        ),
+        faults={"pack-holds": "31 Wh"},
+    ),
+)
+
+
+@click.command("demo", epilog="Example: handback demo")
+@click.option(
+    "--reports",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=Path("reports/demo"),
+    show_default=True,
+    help="Where the demo's tickets go; a number is added where something lies there already.",
+)
+def command(reports: Path) -> None:
+    """Play two whole repairs on a simulated machine: no battery, no charger, nothing real is touched."""
+    folder = _free(reports)
+    click.echo("A simulation: nothing real is read, and nothing of it is an acceptance.\n")
+    for story in _STORIES:
+        _play(story, folder)
+    click.echo("Open a report in any browser. See what it takes to believe one:")
+    click.echo(f"  handback prove {folder / 'TW-1042' / 'report.html'}")
+
+
+def _free(folder: Path) -> Path:
+    number = 1
+    free = folder
+    while free.exists() and any(free.iterdir()):
+        number += 1
+        free = folder.with_name(f"{folder.name}-{number}")
+    return free
+
+
+def _play(story: _Story, reports: Path) -> None:
+    from verify.ask.closing import closing_lines
+    from verify.ask.script import play
+    from verify.ask.simulated import SimulatedBench, Truthful
+    from verify.checklist.shipped import shipped_checklists, shipped_dir
+    from verify.checklist.specimen_files import load_specimens
+    from verify.machine.simulated import LARKSPUR_13, LARKSPUR_15
+    from verify.run import RunFolder, begin, load_record, ticket_folder
+
+    design = LARKSPUR_15 if story.model == LARKSPUR_15.model else LARKSPUR_13
+    bench = SimulatedBench(faults=story.faults, design=design)
+    # The sound machine's facts, from which a truthful technician's answers follow.
+    sound = load_specimens(shipped_dir() / "battery.specimens.yaml")
+    ticket = story.ticket
+    kinds = ", ".join(work.kind for work in ticket.work)
+    click.echo(f"{ticket.id}  {ticket.maker} {ticket.model}: {kinds}")
+    with RunFolder(ticket_folder(reports, ticket.id)) as folder:
+        begin(
+            folder,
+            ticket=ticket,
+            checklists=shipped_checklists(),
+            clock=bench.clock,
+            signers=("technician", "reviewer"),
+        )
+        owner = Owner(folder, machine=bench.machine, scripted=True)
+        play(owner, Truthful(sound.facts, sound.sees), bench.sampler, hands=bench)
+        owner.close()
+        for line in _told(owner):
+            click.echo(f"  {line}")
+        record = load_record(reports, ticket.id)
+        report = _signed(folder.path, record, bench.clock)
+    for line in closing_lines(record):
+        click.echo(f"  {line}")
+    click.echo(f"  Signed by Demo Technician, then Demo Reviewer. Report: {report}\n")
+
+
+def _told(owner: Owner) -> list[str]:
+    """Tell the run stage by stage: when, how many checks, what was measured."""
+    from verify.checklist import Kind
+
+    told = []
+    for stage in dict.fromkeys(segment.stage for segment in owner.composition.segments):
+        checks = [
+            check
+            for segment in owner.composition.segments
+            if segment.stage == stage
+            for check in segment.checks
+            if owner.state.current(check.id) is not None
+        ]
+        if not checks:
+            continue
+        times = [
+            current.at.wall for check in checks if (current := owner.state.current(check.id)) is not None
+        ]
+        told.append(f"{min(times):%H:%M} to {max(times):%H:%M}  {stage}: {len(checks)} checks")
+        told += [
+            f"                  {check.id}: {current.note}"
+            for check in checks
+            if check.kind is Kind.PROBE and (current := owner.state.current(check.id)) is not None
+        ]
+    return told
+
+
+def _signed(folder: Path, record: Record, clock: VirtualClock) -> Path:
+    from verify.record.demo_key import demo_signing_key
+    from verify.report.sign_off import prepare, sign_off
+
+    path = folder
+    for role in ("technician", "reviewer"):
+        path = sign_off(folder, prepare(folder, record), key=demo_signing_key(role), at=clock.now().wall)
+        clock.wait(60)
+    return path

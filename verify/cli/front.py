@@ -1,0 +1,34 @@
+"""The list of commands, and the page that shows it. Imports nothing: it must be there at once."""
+
+# Name → (module, one line of help).
+COMMANDS: dict[str, tuple[str, str]] = {
+    "demo": ("verify.cli.demo", "Play two whole repairs on a simulated machine."),
+    "start": ("verify.cli.start", "Open a ticket: machine, work, parts."),
+    "run": ("verify.cli.run", "Work through a ticket's checks; resume where it was."),
+    "status": ("verify.cli.status", "Show open tickets and what each waits for."),
+    "sign": ("verify.cli.sign", "Make the report and sign it."),
+    "prove": ("verify.cli.prove", "Prove that a report is whole and who signed it."),
+    "attach": ("verify.cli.attach", "Put the signed report into the ticket's folder."),
+    "probe": ("verify.cli.probe", "Show what this machine tells about itself."),
+    "key": ("verify.cli.key", "Make, show and trust signing keys."),
+    "checklists": ("verify.cli.checklists", "List the checklists, or show one composed for some work."),
+    "lint": ("verify.cli.lint", "Find the mistakes in a checklist file."),
+}
+
+_FRONT = """\
+Usage: handback COMMAND ...
+
+  Decide, and be able to show, whether a repaired laptop may be handed back.
+  A ticket goes: start, run, sign, attach. Try it first: handback demo
+
+Commands:
+{commands}
+  handback COMMAND --help tells more, with an example. handback --version tells the version.
+"""
+
+
+def help_text() -> str:
+    """Return the front page: what the tool is for, and its commands."""
+    width = max(map(len, COMMANDS))
+    lines = "".join(f"  {name:<{width}}  {line}\n" for name, (_, line) in COMMANDS.items())
+    return _FRONT.format(commands=lines)

@@ -1,0 +1,53 @@
+"""handback status: every open ticket and what it waits for."""
+
+from pathlib import Path
+
+import click
+
+from verify.cli.exits import GOOD, NOT_GOOD
+from verify.cli.reports import reports_option
+from verify.values import Outcome
+from verify.values.errors import WrongUseError
+
+
+@click.command("status", epilog="Example: handback status        One ticket: handback status TW-1042")
+@click.argument("ticket", required=False)
+@click.option("--json", "as_json", is_flag=True, help="For programs.")
+@reports_option
+def command(ticket: str | None, as_json: bool, reports: Path) -> int:  # noqa: FBT001 - click's way of a flag
+    """Show the open tickets, or TICKET alone, and what each waits for."""
+    from verify.ask.closing import OUTCOME_WORDS
+    from verify.ask.view import minutes_text
+    from verify.ledger import ticket_lines
+    from verify.run import ticket_folder
+
+    lines = ticket_lines(reports)
+    if ticket is not None:
+        wanted = ticket_folder(reports, ticket).name
+        lines = tuple(line for line in lines if line.ticket == wanted)
+        if not lines:
+            raise WrongUseError(f"There is no {ticket} in {reports}.", next_step="See: handback status")
+    if as_json:
+        import msgspec
+
+        click.echo(msgspec.json.format(msgspec.json.encode(lines), indent=1).decode())
+    elif not lines:
+        click.echo(f"No ticket is open in {reports}. Open one with: handback start TICKET")
+    else:
+        for line in lines:
+            if line.problem:
+                click.echo(f"{line.ticket}  cannot be read: {line.problem}")
+                continue
+            marks = " · simulation" if line.simulated else " · scripted" if line.scripted else ""
+            click.echo(f"{line.ticket}  {line.machine}  {OUTCOME_WORDS[line.outcome]} · {line.stage}{marks}")
+            click.echo(
+                f"    {line.done} of {line.screens} screens · hands {minutes_text(line.hands_min)}"
+                f" · waiting {minutes_text(line.waiting_min)}"
+            )
+            click.echo(f"    waits for: {line.waits_for}")
+            if ticket is not None:
+                for reason in line.reasons:
+                    click.echo(f"    - {reason}")
+    good = (Outcome.FIT, Outcome.FIT_UNDER_CONCESSION)
+    one_held = ticket is not None and lines[0].outcome not in good
+    return NOT_GOOD if one_held else GOOD

@@ -1,0 +1,97 @@
+"""Every ticket of a reports folder, and what each waits for; read from the journals, nothing stored."""
+
+from pathlib import Path
+from typing import assert_never
+
+import msgspec
+
+from verify.run import RunFolder, composition_of, plan
+from verify.run.events import Began
+from verify.run.journal import read_lines, split_torn
+from verify.run.outcome import outcome_of
+from verify.run.state import fold
+from verify.values import Outcome
+from verify.values.errors import HandbackError
+
+
+class TicketLine(msgspec.Struct, frozen=True, kw_only=True):
+    """One ticket at a glance. waits_for: one sentence. problem: why it cannot be read, or empty."""
+
+    ticket: str
+    machine: str = ""
+    stage: str = ""
+    outcome: Outcome = Outcome.HELD
+    waits_for: str = ""
+    reasons: tuple[str, ...] = ()
+    done: int = 0
+    screens: int = 0
+    hands_min: float = 0.0
+    waiting_min: float = 0.0
+    simulated: bool = False
+    scripted: bool = False
+    complete: bool = False
+    problem: str = ""
+
+
+def ticket_lines(reports: Path) -> tuple[TicketLine, ...]:
+    """Read every ticket below `reports`, by name; a folder that is no run is passed over.
+
+    A run that cannot be read is listed with its problem: one bad folder never hides the others.
+    """
+    if not reports.is_dir():
+        return ()
+    folders = sorted(path for path in reports.iterdir() if RunFolder(path).journal_path.is_file())
+    return tuple(ticket_line(path) for path in folders)
+
+
+def ticket_line(path: Path) -> TicketLine:
+    """Read one run's folder."""
+    try:
+        whole, _ = split_torn(RunFolder(path).journal_path.read_bytes())
+        lines = read_lines(whole)
+        if not lines or not isinstance(began := lines[0].event, Began):
+            return TicketLine(ticket=path.name, problem="The journal is empty.")
+        composition = composition_of(began)
+        state = fold(lines, composition)
+    except HandbackError as error:
+        return TicketLine(ticket=path.name, problem=error.what)
+    except OSError as error:
+        return TicketLine(ticket=path.name, problem=f"It cannot be read: {error.strerror or error}.")
+    outcome, reasons = outcome_of(composition, state)
+    far = plan.progress(composition, state)
+    now_due = plan.due(composition, state)
+    ticket = state.began.ticket
+    return TicketLine(
+        ticket=ticket.id,
+        machine=" ".join(part for part in (ticket.maker, ticket.model) if part),
+        stage=plan.stage_of(composition, state),
+        outcome=outcome,
+        waits_for=_waits_for(now_due),
+        reasons=reasons,
+        done=far.screens_done,
+        screens=far.screens,
+        hands_min=far.hands_min,
+        waiting_min=far.waiting_min,
+        simulated=state.simulated,
+        scripted=state.scripted,
+        complete=isinstance(now_due, plan.Complete),
+    )
+
+
+def _waits_for(now_due: plan.Due) -> str:
+    match now_due:
+        case plan.Stopped():
+            return "A hazard: it must be made safe."
+        case plan.Ask():
+            return f"Someone to look: {now_due.checks[0].place}."
+        case plan.Watching():
+            return f"{now_due.checks[0].ask}"
+        case plan.Do():
+            return now_due.step.do or now_due.step.name
+        case plan.Held():
+            count = len(now_due.blocked)
+            return f"{count} check{'s' if count > 1 else ''} before: {now_due.step.name}."
+        case plan.Complete():
+            return "Signing."
+        case _:
+            assert_never(now_due)

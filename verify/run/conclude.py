@@ -1,0 +1,175 @@
+"""From the journal to the record."""
+
+import hashlib
+import itertools
+from datetime import datetime
+from pathlib import Path
+
+from verify.checklist import Check, Composition
+from verify.record.model import (
+    RECORD_FORMAT,
+    Attempt,
+    HazardSeen,
+    Record,
+    RequiredSigner,
+    Result,
+    StepTaken,
+    Trace,
+)
+from verify.run.events import Began, Line
+from verify.run.folder import RunFolder, ticket_folder
+from verify.run.journal import read_lines, split_torn
+from verify.run.outcome import outcome_of
+from verify.run.owner import TOOL, composition_of
+from verify.run.plan import blocked_by
+from verify.run.state import State, Try, first_verdicts, fold
+from verify.values import Verdict
+from verify.values.errors import WrongUseError
+
+# A wall clock and the boot clock that part by more than this within a run are remarked on.
+_CLOCKS_APART_S = 5.0
+# No run of this tool is older: a wall clock before this stands at its epoch.
+_FIRST_YEAR = 2024
+
+
+def wall_text(wall: datetime) -> str:
+    """Write a wall clock time as records do: UTC, whole seconds."""
+    return wall.strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def load_record(reports: Path, ticket: str) -> Record:
+    """Make the record of a ticket's run from its journal, as it stands on disk.
+
+    Raises WrongUseError where there is no such run; JournalError where its journal is broken.
+    """
+    folder = RunFolder(ticket_folder(reports, ticket))
+    try:
+        data = folder.journal_path.read_bytes()
+    except FileNotFoundError:
+        raise WrongUseError(
+            f"There is no run for {ticket} in {reports}.", next_step=f"Open it with: handback start {ticket}"
+        ) from None
+    whole, _ = split_torn(data)
+    lines = read_lines(whole)
+    if not lines or not isinstance(began := lines[0].event, Began):
+        raise WrongUseError(f"The run for {ticket} has not begun.", next_step="Open it again.")
+    composition = composition_of(began)
+    return record_of(lines, composition, head=_head(whole))
+
+
+def _head(whole: bytes) -> str:
+    return hashlib.sha256(whole.splitlines()[-1]).hexdigest()
+
+
+def record_of(lines: tuple[Line, ...], composition: Composition, *, head: str) -> Record:
+    """Make the record from the journal's lines. head: SHA-256 of the last one."""
+    state = fold(lines, composition)
+    outcome, reasons = outcome_of(composition, state)
+    origin = {check.id: checklist.id for checklist in composition.checklists for check in checklist.checks}
+    last_session = state.sessions[-1] if state.sessions else None
+    return Record(
+        format=RECORD_FORMAT,
+        tool=TOOL,
+        ticket=state.began.ticket,
+        simulated=state.simulated,
+        scripted=state.scripted,
+        began=wall_text(state.began_at.wall),
+        ended=wall_text(state.last_at.wall),
+        clock_note=clock_note(lines),
+        outcome=outcome,
+        reasons=reasons,
+        machine={} if last_session is None else last_session.machine,
+        read_by="" if last_session is None else last_session.read_by,
+        results=tuple(_result(check, origin[check.id], state) for check in composition.checks),
+        steps=_steps(composition, state),
+        hazards=tuple(
+            HazardSeen(
+                at=wall_text(hazard.at.wall),
+                what=hazard.what,
+                made_safe=hazard.made_safe or "",
+                made_safe_at=None if hazard.made_safe_at is None else wall_text(hazard.made_safe_at.wall),
+            )
+            for hazard in state.hazards
+        ),
+        first_pass=first_verdicts(state),
+        checklists=state.began.checklists,
+        traces=tuple(
+            Trace(name=found.trace, check=found.check, sha256=found.sha256, samples=found.samples)
+            for found in state.found
+        ),
+        signers=tuple(
+            RequiredSigner(order=order, role=role) for order, role in enumerate(composition.signers, start=1)
+        ),
+        journal_head=head,
+        journal_count=len(lines),
+    )
+
+
+def _result(check: Check, checklist: str, state: State) -> Result:
+    current = state.current(check.id)
+    verdict = state.verdict(check.id)
+    return Result(
+        check=check.id,
+        checklist=checklist,
+        kind=check.kind.value,
+        stage=check.stage,
+        place=check.place,
+        ask=check.ask,
+        good=check.good,
+        verdict=verdict,
+        because=current.judgement.because if current is not None else "Not done.",
+        probability=current.judgement.probability if current is not None else None,
+        limit=check.limit,
+        caution=check.caution,
+        why=check.why,
+        note_only=check.note_only,
+        attempts=tuple(_attempt(attempt) for attempt in state.tries.get(check.id, ())),
+    )
+
+
+def _attempt(attempt: Try) -> Attempt:
+    return Attempt(
+        at=wall_text(attempt.at.wall),
+        verdict=attempt.judgement.verdict,
+        because=attempt.judgement.because,
+        readings=attempt.readings,
+        note=attempt.note,
+        out_of_date=attempt.out_of_date,
+    )
+
+
+def _steps(composition: Composition, state: State) -> tuple[StepTaken, ...]:
+    taken = []
+    for step in composition.steps:
+        at = state.steps.get(step.id)
+        held = () if at is not None else blocked_by(composition, state, step)
+        taken.append(
+            StepTaken(
+                step=step.id,
+                name=step.name,
+                stage=step.stage,
+                at=None if at is None else wall_text(at[1].wall),
+                held_because=tuple(
+                    f"{block.check.ask} {block.because}"
+                    for block in held
+                    if block.verdict is not Verdict.NOT_DONE
+                ),
+            )
+        )
+    return tuple(taken)
+
+
+def clock_note(lines: tuple[Line, ...]) -> str:
+    """Say what the run's wall clock is worth: own clock, jumps, epoch."""
+    notes = ["Times are from this computer's own clock; nobody else vouches for them."]
+    if any(line.at.wall.year < _FIRST_YEAR for line in lines):
+        notes.append("It stood at its epoch: the dates are wrong.")
+    for earlier, later in itertools.pairwise(lines):
+        if earlier.at.boot_id != later.at.boot_id:
+            continue
+        drift_s = (later.at.wall - earlier.at.wall).total_seconds() - (
+            later.at.elapsed_s - earlier.at.elapsed_s
+        )
+        if abs(drift_s) > _CLOCKS_APART_S:
+            notes.append(f"It jumped by {drift_s:+.0f} s before {wall_text(later.at.wall)}.")
+    return " ".join(notes)

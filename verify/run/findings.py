@@ -1,0 +1,155 @@
+"""From an answer or a finding to a judgement: which rule of `verify.judge` applies to which kind."""
+
+from collections.abc import Iterable
+from typing import assert_never
+
+from verify.checklist import Check, Kind
+from verify.checklist.answers import Answer, Counted, Hazard, Look, Measured, Seen
+from verify.judge import Judgement, judge, judge_bracket, judge_tally
+from verify.values import Reading, Unit, Verdict
+from verify.values.errors import OrderError
+
+# From worst to best: of several judgements on one check the worst counts.
+_WORST_FIRST = (
+    Verdict.DOES_NOT_CONFORM,
+    Verdict.UNDECIDED,
+    Verdict.NOT_DONE,
+    Verdict.CONFORMS,
+    Verdict.NOT_APPLICABLE,
+)
+
+_KIND_OF_ANSWER = {
+    Look: Kind.LOOK,
+    Hazard: Kind.HAZARD,
+    Measured: Kind.MEASURE,
+    Counted: Kind.COUNT,
+}
+
+
+def _worst(judgements: Iterable[Judgement]) -> Judgement:
+    return min(judgements, key=lambda judgement: _WORST_FIRST.index(judgement.verdict))
+
+
+def judge_answer(check: Check, answer: Answer) -> Judgement:
+    """Judge a technician's answer.
+
+    Raises OrderError where the answer is not of the check's kind.
+    """
+    if _KIND_OF_ANSWER[type(answer)] is not check.kind:
+        raise OrderError(f'"{check.id}" is a {check.kind}: this is not an answer to it.')
+    match answer:
+        case Look():
+            return _judge_look(answer)
+        case Hazard():
+            return _judge_hazard(answer)
+        case Measured():
+            return _judge_measured(check, answer)
+        case Counted():
+            return _judge_counted(check, answer)
+        case _:
+            assert_never(answer)
+
+
+def _judge_look(answer: Look) -> Judgement:
+    note = f" {answer.note}" if answer.note else ""
+    match answer.seen:
+        case Seen.GOOD:
+            return Judgement(verdict=Verdict.CONFORMS, because=f"Looked at and good.{note}")
+        case Seen.NOT_GOOD:
+            return Judgement(verdict=Verdict.DOES_NOT_CONFORM, because=f"Looked at and not good.{note}")
+        case Seen.CANNOT_SEE:
+            return Judgement(verdict=Verdict.UNDECIDED, because=f"It cannot be seen.{note}")
+        case _:
+            assert_never(answer.seen)
+
+
+def _judge_hazard(answer: Hazard) -> Judgement:
+    note = f" {answer.note}" if answer.note else ""
+    if answer.present is False:
+        return Judgement(verdict=Verdict.CONFORMS, because=f"Nothing bulging, hot, wet or smelling.{note}")
+    if answer.present is True:
+        return Judgement(verdict=Verdict.DOES_NOT_CONFORM, because=f"A hazard was seen.{note}")
+    # Cannot tell counts as yes.
+    return Judgement(verdict=Verdict.DOES_NOT_CONFORM, because=f"A hazard could not be ruled out.{note}")
+
+
+def _judge_measured(check: Check, answer: Measured) -> Judgement:
+    if check.limit is None:
+        return Judgement(verdict=Verdict.NOT_APPLICABLE, because="Recorded only: no limit is set.")
+    strange = set(answer.spans) - set(check.stations)
+    if strange:
+        raise OrderError(f'"{check.id}" has no place called {", ".join(sorted(strange))}.')
+    missing = [station for station in check.stations if station not in answer.spans]
+    if missing:
+        return Judgement(verdict=Verdict.UNDECIDED, because=f"Not measured at: {', '.join(missing)}.")
+    judged = []
+    for station, span in answer.spans.items():
+        one = judge_bracket(span.enters_mm, span.stops_mm, check.limit, Unit.MILLIMETRE)
+        judged.append(Judgement(verdict=one.verdict, because=f"{station}: {one.because}"))
+    return _worst(judged)
+
+
+def _judge_counted(check: Check, answer: Counted) -> Judgement:
+    uncounted = [kind for kind in check.counts if kind not in answer.tallies]
+    if uncounted or not answer.tallies:
+        return Judgement(
+            verdict=Verdict.UNDECIDED, because=f"Not counted: {', '.join(uncounted) or 'anything'}."
+        )
+    judged = []
+    for kind, tally in answer.tallies.items():
+        one = judge_tally(tally.missing)
+        judged.append(Judgement(verdict=one.verdict, because=f"{kind}: {one.because}"))
+    return _worst(judged)
+
+
+def readings_of(answer: Answer) -> tuple[Reading, ...]:
+    """Return what was measured or counted as readings, for the record; a look has none."""
+    match answer:
+        case Measured():
+            return tuple(
+                _span_reading(station, span.enters_mm, span.stops_mm)
+                for station, span in answer.spans.items()
+            )
+        case Counted():
+            return tuple(
+                Reading(
+                    value=tally.missing,
+                    unit=Unit.COUNT,
+                    standard_uncertainty=0,
+                    source=f"{kind}: {tally.out} out, {tally.new} new, {tally.back} back, missing",
+                )
+                for kind, tally in answer.tallies.items()
+            )
+        case Look() | Hazard():
+            return ()
+        case _:
+            assert_never(answer)
+
+
+def _span_reading(station: str, enters_mm: float, stops_mm: float | None) -> Reading:
+    source = f"{station}, feeler gauge"
+    if stops_mm is None:
+        return Reading(
+            value=None,
+            unit=Unit.MILLIMETRE,
+            source=source,
+            reason=f"Wider than the thickest leaf ({enters_mm:g} mm).",
+        )
+    # Anywhere in the interval is as likely: rectangular, half-width / √3 (JCGM 100, 4.3.7).
+    half = (stops_mm - enters_mm) / 2
+    return Reading(
+        value=round(enters_mm + half, 4),
+        unit=Unit.MILLIMETRE,
+        standard_uncertainty=half / 3**0.5,
+        source=source,
+    )
+
+
+def judge_readings(check: Check, readings: tuple[Reading, ...], text: str) -> Judgement:
+    """Judge what an automatic check found: each reading against the limit, the worst counts."""
+    if not readings:
+        return Judgement(verdict=Verdict.UNDECIDED, because=text or "Nothing was read.")
+    if check.limit is None:
+        return Judgement(verdict=Verdict.NOT_APPLICABLE, because=f"Recorded only. {text}")
+    limit = check.limit
+    return _worst(judge(reading, limit) for reading in readings)

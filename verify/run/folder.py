@@ -1,0 +1,90 @@
+"""A run's folder: its name, its files and the lock that keeps it to one owner."""
+
+import os
+import re
+import sys
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from verify.values.errors import FolderBusyError, WrongUseError
+
+# Names that every file system takes, FAT included; Windows keeps a few for devices.
+_TICKET = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,62}[A-Za-z0-9_-]|[A-Za-z0-9]", re.ASCII)
+_DEVICES = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?", re.ASCII | re.IGNORECASE)
+
+
+def ticket_folder(reports: Path, ticket: str) -> Path:
+    """Return the ticket's folder below `reports`; it need not exist.
+
+    Raises WrongUseError where the ticket cannot be a folder's name.
+    """
+    if _TICKET.fullmatch(ticket) is None or _DEVICES.fullmatch(ticket) is not None:
+        raise WrongUseError(
+            f'"{ticket}" cannot be a ticket.',
+            next_step="Use letters, digits, dots, dashes and underscores, like TW-1042.",
+        )
+    return reports / ticket
+
+
+class RunFolder:
+    """The files of one run. Use it as a context manager to hold its lock."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._lock: int | None = None
+
+    @property
+    def journal_path(self) -> Path:
+        """The journal."""
+        return self.path / "journal.jsonl"
+
+    @property
+    def report_path(self) -> Path:
+        """The report page."""
+        return self.path / "report.html"
+
+    def trace_path(self, name: str) -> Path:
+        """Return the path of a trace file."""
+        return self.path / "traces" / name
+
+    def __enter__(self) -> Self:
+        self.path.mkdir(parents=True, exist_ok=True)
+        lock_path = self.path / "lock"
+        lock = os.open(lock_path, os.O_RDWR | os.O_CREAT, 0o644)
+        try:
+            _lock_or_raise(lock)
+        except OSError:
+            holder = os.read(lock, 80).decode("utf-8", "replace").strip() if sys.platform != "win32" else ""
+            os.close(lock)
+            raise FolderBusyError(
+                f"Another run holds {self.path.name}{f' ({holder})' if holder else ''}.",
+                next_step="Go on there, or end it and run again.",
+            ) from None
+        os.ftruncate(lock, 0)
+        os.lseek(lock, 0, os.SEEK_SET)
+        os.write(lock, f" process {os.getpid()}\n".encode())
+        self._lock = lock
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if self._lock is not None:
+            os.close(self._lock)
+            self._lock = None
+
+
+if sys.platform == "win32":
+    import msvcrt
+
+    def _lock_or_raise(descriptor: int) -> None:
+        msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+else:
+    import fcntl
+
+    def _lock_or_raise(descriptor: int) -> None:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)

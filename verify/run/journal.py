@@ -1,0 +1,148 @@
+"""The journal: append-only lines, each on disk before anything else happens.
+
+`read_lines` is pure: bytes in, lines out. Only an unterminated last line is cut; anything else that
+does not belong where it stands is refused, by its number. An unkeyed chain proves nothing until its
+head is signed: it finds slips, not forgers.
+"""
+
+import hashlib
+import os
+from pathlib import Path
+
+import msgspec
+
+from verify.record.files import sync, sync_folder
+from verify.run.events import JOURNAL_FORMAT, NO_LINE_BEFORE, Began, Event, Line
+from verify.values import Instant
+from verify.values.errors import BrokenJournalError, JournalWriteError, UnknownFormatError
+
+_decoder = msgspec.json.Decoder(Line)
+_RESTORE = "Copy the folder from the stick or the bench computer where it is still whole."
+
+
+def _digest(text: bytes) -> str:
+    return hashlib.sha256(text).hexdigest()
+
+
+def split_torn(data: bytes) -> tuple[bytes, bytes]:
+    """Split into the terminated lines and what a power cut left of the last one."""
+    end = data.rfind(b"\n") + 1
+    return data[:end], data[end:]
+
+
+def read_lines(data: bytes) -> tuple[Line, ...]:
+    """Decode terminated lines and check number, chain and format.
+
+    Raises BrokenJournalError with the line's number; UnknownFormatError for another major version.
+    """
+    lines: list[Line] = []
+    before = NO_LINE_BEFORE
+    for number, text in enumerate(data.split(b"\n")[:-1]):
+        try:
+            line = _decoder.decode(text)
+        except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+            _refuse_other_format(text, first=number == 0)
+            raise BrokenJournalError(
+                f"Line {number + 1} of the journal cannot be read ({error}).", next_step=_RESTORE
+            ) from error
+        if line.n != number or line.before != before:
+            raise BrokenJournalError(
+                f"Line {number + 1} of the journal does not follow the one before it: it was altered.",
+                next_step=_RESTORE,
+            )
+        if (number == 0) is not isinstance(line.event, Began):
+            raise BrokenJournalError(
+                f"Line {number + 1} of the journal is not where it belongs.", next_step=_RESTORE
+            )
+        if isinstance(line.event, Began) and line.event.format != JOURNAL_FORMAT:
+            _refuse_other_format(text, first=True)
+        lines.append(line)
+        before = _digest(text)
+    return tuple(lines)
+
+
+def _refuse_other_format(text: bytes, *, first: bool) -> None:
+    if not first:
+        return
+    try:
+        found = msgspec.json.decode(text)["event"]["format"]
+    except (msgspec.MsgspecError, UnicodeDecodeError, LookupError, TypeError):
+        return
+    if found != JOURNAL_FORMAT:
+        raise UnknownFormatError(
+            f'This journal is in format "{found}"; this tool reads "{JOURNAL_FORMAT}".',
+            next_step="Use the version of Handback that wrote it.",
+        )
+
+
+class Journal:
+    """A run's journal on disk. Open it only while the run folder's lock is held."""
+
+    def __init__(self, path: Path) -> None:
+        """Read what is there; cut a torn last line and keep it beside.
+
+        Raises BrokenJournalError, UnknownFormatError; OSError where the file cannot be read.
+        """
+        self._path = path
+        data = path.read_bytes() if path.exists() else b""
+        whole, torn = split_torn(data)
+        self.lines = read_lines(whole)
+        self._head = _digest(whole.splitlines()[-1]) if whole else NO_LINE_BEFORE
+        self._size = len(whole)
+        if torn:
+            self._keep_torn(torn)
+
+    @property
+    def head(self) -> str:
+        """SHA-256 of the last line."""
+        return self._head
+
+    def _keep_torn(self, torn: bytes) -> None:
+        number = 1
+        while (beside := self._path.with_name(f"{self._path.stem}.torn-{number}")).exists():
+            number += 1
+        try:
+            beside.write_bytes(torn)
+            os.truncate(self._path, self._size)
+        except OSError as error:
+            raise self._failure(error) from error
+
+    def _failure(self, error: OSError) -> JournalWriteError:
+        return JournalWriteError(
+            f"The last step could not be written to {self._path.name}: {error.strerror or error}.",
+            next_step="Everything before it is kept. Free some space or mend the drive, then run again.",
+        )
+
+    def append(self, event: Event, at: Instant) -> Line:
+        """Write one event, flush it to the disk, and only then return it.
+
+        Raises JournalWriteError where it could not be put on disk; the journal then ends where it did.
+        """
+        line = Line(n=len(self.lines), before=self._head, at=at, event=event)
+        text = msgspec.json.encode(line)
+        try:
+            descriptor = os.open(self._path, os.O_WRONLY | os.O_CREAT | getattr(os, "O_BINARY", 0), 0o644)
+            try:
+                self._write(descriptor, text + b"\n")
+            finally:
+                os.close(descriptor)
+            if not self.lines:
+                sync_folder(self._path.parent)
+        except OSError as error:
+            raise self._failure(error) from error
+        self.lines = (*self.lines, line)
+        self._head = _digest(text)
+        self._size += len(text) + 1
+        return line
+
+    def _write(self, descriptor: int, data: bytes) -> None:
+        try:
+            os.lseek(descriptor, self._size, os.SEEK_SET)
+            written = 0
+            while written < len(data):
+                written += os.write(descriptor, data[written:])
+            sync(descriptor)
+        except OSError:
+            # Half a line must not stand where the next one is going to be written.
+            os.ftruncate(descriptor, self._size)
+            raise
