@@ -5,6 +5,7 @@ HandbackError
 ├── FileFormatError          a file of ours that cannot be read as what it should be
 │   ├── ChecklistError       a checklist: file, line, what was probably meant
 │   └── UnknownFormatError   a format or major version that this tool does not know
+├── FileWriteError           a whole file that could not be put on disk
 ├── InvalidValueError        a value that breaks its own rules
 │   └── UnitMismatchError    two quantities that cannot be compared
 ├── MachineError             the machine cannot be read at all
@@ -28,6 +29,7 @@ __all__ = [
     "ChecklistError",
     "DeliveryError",
     "FileFormatError",
+    "FileWriteError",
     "FolderBusyError",
     "HandbackError",
     "InvalidValueError",
@@ -80,6 +82,10 @@ class ChecklistError(FileFormatError):
 
 class UnknownFormatError(FileFormatError):
     """A format or major version that this tool does not know."""
+
+
+class FileWriteError(HandbackError):
+    """A whole file that could not be put on disk; what stood there before still stands."""
 
 
 class InvalidValueError(HandbackError):

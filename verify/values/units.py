@@ -64,7 +64,8 @@ _SCALE: dict[Unit, tuple[str, float]] = {
     Unit.MEGAHERTZ: ("frequency", 1.0),
 }
 
-_WRITTEN = re.compile(r"([+-]?\d+(?:\.\d+)?)\s*(\S+)", re.ASCII)
+# The unit begins where the number ends: "0.30" is not 0.3 of a unit "0", nor "1001" a hundred times "1".
+_WRITTEN = re.compile(r"([+-]?\d+(?:\.\d+)?)(?:\s+|(?![\d.]))(\S+)", re.ASCII)
 
 
 class Quantity(msgspec.Struct, frozen=True, kw_only=True):
