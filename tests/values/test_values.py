@@ -126,6 +126,16 @@ def test_the_system_clock_rises_and_is_in_utc() -> None:
     assert first.boot_id == second.boot_id
 
 
+def test_where_no_boot_is_told_time_counts_within_a_session_and_never_across_two(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr("verify.values.clock._BOOT_ID", tmp_path / "no such file")
+    one, other = SystemClock(), SystemClock()
+    assert one.now().boot_id is not None
+    assert one.now().boot_id == one.now().boot_id
+    assert one.now().boot_id != other.now().boot_id
+
+
 def test_an_instant_survives_the_journal() -> None:
     now = SystemClock().now()
     assert msgspec.json.decode(msgspec.json.encode(now), type=Instant) == now

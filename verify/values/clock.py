@@ -4,6 +4,7 @@ An instant has the wall clock (UTC, may jump, may stand at its epoch: never trus
 the boot-inclusive elapsed time (counts sleep; for durations within one boot) and the boot's id.
 """
 
+import os
 import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -20,7 +21,7 @@ class Instant(msgspec.Struct, frozen=True, kw_only=True):
     """One moment on all the clocks that a run keeps.
 
     wall: aware, in UTC. elapsed_s: seconds since an arbitrary start, sleep counted, comparable
-    only where boot_id is the same. boot_id: None where the system does not give one.
+    only where boot_id is the same. boot_id: None where nobody told one.
     """
 
     wall: datetime
@@ -49,9 +50,11 @@ class SystemClock:
 
     def __init__(self) -> None:
         try:
-            self._boot_id: str | None = _BOOT_ID.read_text(encoding="ascii").strip()
+            self._boot_id = _BOOT_ID.read_text(encoding="ascii").strip()
         except OSError:
-            self._boot_id = None
+            # No system but Linux tells its boot. An id of this session alone: time is counted within the
+            # session and never across two, as the machine may have started again in between.
+            self._boot_id = f"session-{os.urandom(8).hex()}"
         # CLOCK_BOOTTIME counts suspend; where there is none, the monotonic clock has to do.
         self._source = getattr(time, "CLOCK_BOOTTIME", None)
 
