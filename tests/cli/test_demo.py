@@ -89,3 +89,12 @@ def test_status_lists_both_and_what_each_waits_for(demo: tuple[Path, str], tmp_p
     one = handback("status", "TW-1057", "--reports", str(demo[0]), home=tmp_path)
     assert one.returncode == 1
     assert "claimed-capacity" in one.stdout
+
+
+@pytest.mark.parametrize("ticket", ["TW-1042", "TW-1057"])
+def test_the_committed_samples_are_what_the_demo_makes(demo: tuple[Path, str], ticket: str) -> None:
+    samples = Path(__file__).parents[2] / "reports" / "samples"
+    made = (demo[0] / ticket / "report.html").read_bytes()
+    assert made == (samples / f"{ticket}.html").read_bytes(), (
+        "The demo's reports have changed: handback demo --reports NEW, then copy them to reports/samples."
+    )

@@ -50,3 +50,8 @@ def test_a_stranger_notices_an_unknown_key(tmp_path: Path) -> None:
     done = _run(tmp_path, signed_by(fit_record(), *_KEYS), _KNOWN[:1])
     assert done.returncode != 0
     assert "do not know" in done.stderr
+
+
+def test_readme_shows_these_very_steps() -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    assert f"```python\n{_STEPS.read_text(encoding='utf-8')}```\n" in readme

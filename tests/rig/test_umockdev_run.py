@@ -1,4 +1,4 @@
-"""A whole run on a mocked laptop: the unmodified command, its answers from a script, its readings from /sys."""
+"""A whole run on a mocked laptop: the unmodified command, scripted answers, readings from /sys."""
 
 import os
 import subprocess
@@ -27,15 +27,15 @@ def answers() -> dict[str, object]:
     for name in ("every-repair", "battery"):
         checklist = yaml.safe_load((shipped_dir() / f"{name}.yaml").read_text(encoding="utf-8"))
         for check in checklist["checks"]:
-            match check["kind"]:
-                case "look":
-                    given[check["id"]] = "good"
-                case "hazard":
-                    given[check["id"]] = "no"
-                case "measure":
-                    given[check["id"]] = {station: [0.10, 0.15] for station in check["stations"]}
-                case "count":
-                    given[check["id"]] = {kind: {"out": 6, "back": 6} for kind in check["counts"]}
+            kind = check["kind"]
+            if kind == "look":
+                given[check["id"]] = "good"
+            elif kind == "hazard":
+                given[check["id"]] = "no"
+            elif kind == "measure":
+                given[check["id"]] = {station: [0.10, 0.15] for station in check["stations"]}
+            elif kind == "count":
+                given[check["id"]] = {counted: {"out": 6, "back": 6} for counted in check["counts"]}
     return given
 
 

@@ -51,7 +51,7 @@ _STORIES = (
             maker="Fennel",
             model="Larkspur 13",
             serial="FN-L13-001730",
-            complaint="It lasts twenty minutes away from the wall.",
+            complaint="It goes off when I pull the charger out.",
             work=(
                 Work(
                     kind="battery",
