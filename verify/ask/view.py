@@ -34,6 +34,10 @@ _HAZARD_ADVICE = (
 )
 
 
+_HELD_SHOWN = 5
+"""A held step's checks on one screen of 24 rows."""
+
+
 class Entry(msgspec.Struct, frozen=True, kw_only=True):
     """What is being typed. prompt: what is asked for; error: what was wrong with the last line."""
 
@@ -53,23 +57,19 @@ def minutes_text(minutes: float) -> str:
     return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d} min"
 
 
-def verdict_text(verdict: Verdict) -> Text:
-    """Write a verdict with its mark and word."""
-    mark, word, style = _WORDS[verdict]
-    return Text(f"{mark} {word}", style=style)
-
-
 def screen(owner: Owner, due: plan.Due, entry: Entry | None, *, message: str = "") -> RenderableType:
     """Draw the whole screen for what is due."""
-    parts: list[RenderableType] = [_head(owner), Rule(style="dim")]
+    # On every screen: nobody may take it for the real thing.
+    title = "SIMULATION: nothing real is read" if owner.simulated else ""
+    parts: list[RenderableType] = [_head(owner), Rule(title, style="dim")]
     strip = owner.strip
     if strip is not None:
         parts += [_strip(*strip), Rule(style="dim")]
-    parts.append(Padding(_body(owner, due), (1, 2)))
+    parts.append(Padding(_body(owner, due), (0, 2)))
     if entry is not None:
-        parts.append(Padding(_entry(entry), (0, 2, 1, 2)))
+        parts.append(Padding(_entry(entry), (0, 2)))
     if message:
-        parts.append(Padding(Text(message, style="bold"), (0, 2, 1, 2)))
+        parts.append(Padding(Text(message, style="bold"), (0, 2)))
     parts += [Rule(style="dim"), _keys(due, entry)]
     return Group(*parts)
 
@@ -87,11 +87,10 @@ def _head(owner: Owner) -> RenderableType:
     progress = owner.progress()
     ticket = owner.ticket
     left = Text(f"{ticket.id}  {ticket.model or 'machine'}", style="bold")
-    mark = " · SIMULATION" if owner.simulated else ""
     stage = plan.stage_of(owner.composition, owner.state)
     right = Text(
         f"{stage} · {progress.screens_done} of {progress.screens} done"
-        f" · hands {minutes_text(progress.hands_min)} · waiting {minutes_text(progress.waiting_min)}{mark}",
+        f" · hands {minutes_text(progress.hands_min)} · waiting {minutes_text(progress.waiting_min)}",
         style="dim",
     )
     table = Table.grid(expand=True)
@@ -145,20 +144,24 @@ def _body(owner: Owner, due: plan.Due) -> RenderableType:
 
 
 def _ask(owner: Owner, due: plan.Ask) -> RenderableType:
-    parts: list[RenderableType] = [Text(due.checks[0].place.upper(), style="bold"), Text("")]
+    """Show the asked check whole, the others at this place in one line each: it fits 24 rows."""
+    parts: list[RenderableType] = [Text(due.checks[0].place.upper(), style="bold")]
     asked = due.pending[0]
     for check in due.checks:
-        here = check.id == asked
-        parts.append(_hung(">" if here else " ", check.ask, "bold" if here else ""))
-        if here or check.id in due.pending:
-            parts.append(_hung("Good:", check.good, "" if here else "dim", indent=4))
-        if check.caution and (here or check.id in due.pending):
+        if check.id != asked:
+            parts.append(_one_line(owner, check))
+            continue
+        parts += [Text(""), _hung(">", check.ask, "bold"), _hung("Good:", check.good, indent=4)]
+        if check.caution:
             parts.append(_caution(check.caution))
-        verdict = owner.state.verdict(check.id)
-        if verdict is not Verdict.NOT_DONE and check.id not in due.pending:
-            parts.append(Text("    ").append_text(verdict_text(verdict)))
         parts.append(Text(""))
-    return Group(*parts[:-1])
+    return Group(*parts)
+
+
+def _one_line(owner: Owner, check: Check) -> Text:
+    current = owner.state.current(check.id)
+    mark = "." if current is None else _WORDS[current.judgement.verdict][0]
+    return Text(f"{mark} {check.ask}", style="dim", no_wrap=True, overflow="ellipsis")
 
 
 def _caution(caution: str) -> RenderableType:
@@ -167,16 +170,14 @@ def _caution(caution: str) -> RenderableType:
 
 def _held(due: plan.Held) -> RenderableType:
     parts: list[RenderableType] = [Text(f"Not yet: {due.step.name}", style="bold red"), Text("")]
-    for number, block in enumerate(due.blocked, start=1):
-        line = Text(f"  {number}  ", style="bold")
-        line.append_text(verdict_text(block.verdict))
-        parts += [
-            line,
-            _hung("", block.check.ask, indent=4),
-            _hung("", block.because, "dim", indent=4),
-            Text(""),
-        ]
-    parts.append(Text("Mend it, then press its number: it is asked again."))
+    for number, block in enumerate(due.blocked[:_HELD_SHOWN], start=1):
+        mark, word, style = _WORDS[block.verdict]
+        line = Text(f"{number}  {mark} ", style=style, no_wrap=True, overflow="ellipsis")
+        parts += [line.append(block.check.ask), _hung("", f"{word}: {block.because}", "dim", indent=2)]
+    more = len(due.blocked) - _HELD_SHOWN
+    if more > 0:
+        parts.append(Text(f"   and {more} more; they come up when these are mended", style="dim"))
+    parts += [Text(""), Text("Mend it, then press its number: it is asked again.")]
     return Group(*parts)
 
 
