@@ -8,7 +8,9 @@ from click.testing import CliRunner
 
 from verify.cli import main
 from verify.record.demo_key import demo_signing_key
+from verify.record.key_store import KeyStore
 from verify.record.keys import card_bytes
+from verify.testing.sample_signatures import sample_key
 
 
 @pytest.fixture(autouse=True)
@@ -96,6 +98,31 @@ def test_wrong_use_is_told_in_one_line_with_exit_2(
     assert code == 2
     assert says in err
     assert "Traceback" not in err
+
+
+def test_a_second_person_of_the_same_name_is_told_apart_by_the_thumbprint(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    first, second = sample_key("technician", "Sample Person"), sample_key("reviewer", "Sample Person")
+    for number, key in enumerate((first, second)):
+        (tmp_path / f"{number}.json").write_bytes(card_bytes(key.card))
+    _, out, _ = _run(capsys, "key", "trust", str(tmp_path / "0.json"))
+    assert "Another key" not in out
+    code, out, _ = _run(capsys, "key", "trust", str(tmp_path / "1.json"))
+    assert code == 0
+    assert f"Another key of that name is known, technician: {first.card.thumbprint}." in out
+
+
+def test_a_passphrase_file_of_an_editor_that_marks_its_encoding_holds_no_mark(
+    tmp_path: Path, home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "secret").write_bytes(b"\xef\xbb\xbfsecret\r\n")
+    assert (
+        _run(capsys, "key", "new", "One", "--role", "a", "--passphrase-file", str(tmp_path / "secret"))[0]
+        == 0
+    )
+    store = KeyStore(home)
+    assert store.open(store.card("One"), "secret").card.name == "One"
 
 
 def test_the_demo_key_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

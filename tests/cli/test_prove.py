@@ -10,6 +10,7 @@ from verify.cli import main
 from verify.record.demo_key import demo_signing_key
 from verify.record.key_store import KeyStore
 from verify.record.keys import card_bytes
+from verify.record.sign import sign_page
 from verify.report.render import render
 from verify.testing.sample_record import fit_record, held_record
 from verify.testing.sample_signatures import SIGNED_AT, sample_key, signed_by
@@ -23,6 +24,9 @@ _FILES = {
     "half": signed_by(fit_record(), _KEYS[0]),
     "altered": _WHOLE.replace(b"<h1>Ready", b"<h1>Reddy", 1),
     "unsigned": render(fit_record()),
+    "dressed": sign_page(
+        render(fit_record()).replace(b"<h1>Ready", b"<h1>Quite ready"), key=_KEYS[0], at=SIGNED_AT
+    ),
     "unknown": signed_by(fit_record(), sample_key("technician", "Stranger")),
     "demo": signed_by(_SIMULATED, demo_signing_key("technician"), demo_signing_key("reviewer")),
 }
@@ -52,6 +56,9 @@ def _run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str]
     ("arguments", "code", "says"),
     [
         (("whole.html",), 0, "Released"),
+        (("whole.html",), 0, "Machine: Fennel Larkspur 15, serial number FN15-000142."),
+        (("dressed.html",), 0, "DOUBTFUL. The page is not the one that its record makes"),
+        (("dressed.html", "--require", "released"), 1, "whole, but not released"),
         (("held.html",), 0, "TW-1057: not ready"),
         (("half.html",), 0, "still to be signed by the reviewer"),
         (("whole.html", "--require", "released"), 0, "Released"),

@@ -1,5 +1,6 @@
 """`handback sign`: what is shown, asked and written."""
 
+import io
 from pathlib import Path
 
 import msgspec
@@ -11,6 +12,7 @@ from verify.record.key_store import KeyStore
 from verify.record.model import Record
 from verify.record.page import MARKER
 from verify.report.prove import prove
+from verify.report.render import render
 from verify.testing.sample_record import fit_record, held_record
 from verify.testing.sample_signatures import SIGNED_AT
 
@@ -87,12 +89,47 @@ def test_a_run_that_is_no_acceptance_is_said_before_it_is_signed(
     assert "not an acceptance" in _sign(capsys, "--yes")[1]
 
 
-def test_without_a_yes_nothing_is_written(bench: _Bench, capsys: pytest.CaptureFixture[str]) -> None:
+def test_without_a_yes_nothing_is_signed_and_the_page_to_read_lies_there(
+    bench: _Bench, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO())
     bench.store.new("First", "technician", None, at=SIGNED_AT)
-    before = [path.name for path in bench.folder.iterdir()]
-    code, _ = _sign(capsys)  # no terminal: the question cannot be answered
+    report = bench.folder / "report.html"
+    report.write_bytes(b"edited by somebody")
+    code, out = _sign(capsys)  # no terminal: the question cannot be answered
+    assert code == 2
+    assert "nobody to ask here" in out
+    assert f"{Path('reports', 'TW-1042', 'report.html')} (read it first)" in out
+    assert report.read_bytes() == render(bench.record)
+
+
+def test_a_signed_report_stays_where_the_new_one_is_not_signed(
+    bench: _Bench, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bench.store.new("First", "technician", None, at=SIGNED_AT)
+    _sign(capsys, "--yes")
+    signed = (bench.folder / "report.html").read_bytes()
+    bench.record = msgspec.structs.replace(fit_record(), journal_count=99)
+    code, out = _sign(capsys, "--new-report")
     assert code != 0
-    assert [path.name for path in bench.folder.iterdir() if path.name != "lock"] == before
+    assert "the old one is kept" in out
+    assert (bench.folder / "report.html").read_bytes() == signed
+    assert not (bench.folder / "report.superseded-1.html").exists()
+
+
+def test_the_signer_is_shown_machine_complaint_counts_and_key(
+    bench: _Bench, capsys: pytest.CaptureFixture[str]
+) -> None:
+    card = bench.store.new("First", "technician", None, at=SIGNED_AT)
+    _, out = _sign(capsys, "--yes")
+    for told in (
+        "Fennel Larkspur 15, serial number FN15-000142",
+        "Tea went over the keyboard. Some keys stick, others type twice. It is gone.",
+        "Of 9 checks: 8 good, 1 cannot tell yet.",
+        "not good: ",
+        card.thumbprint,
+    ):
+        assert (told in out) is (told != "not good: ")
 
 
 def test_a_locked_key_signs_with_its_passphrase_only(

@@ -9,11 +9,19 @@ from pathlib import Path
 import msgspec
 import pytest
 
+from verify.record import key_store
 from verify.record.demo_key import demo_signing_key, is_demo_key
+from verify.record.files import write_whole
 from verify.record.key_store import KeyStore
 from verify.record.keys import KeyCard, card_bytes, card_from
 from verify.testing.sample_signatures import sample_key
-from verify.values.errors import FileFormatError, HandbackError, SigningKeyError, WrongUseError
+from verify.values.errors import (
+    FileFormatError,
+    FileWriteError,
+    HandbackError,
+    SigningKeyError,
+    WrongUseError,
+)
 
 _AT = datetime(2026, 3, 10, 9, 0, tzinfo=UTC)
 
@@ -68,16 +76,81 @@ def test_names_in_any_script_get_files_of_their_own(store: KeyStore) -> None:
     assert all(path.name.isascii() for path in store.folder.iterdir())
 
 
-@pytest.mark.parametrize("name", ["", " A", "A\n", "\u202eA", "A\x1b[2J", "x" * 81])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "",
+        " A",
+        "A\n",
+        "\u202eA",
+        "A\x1b[2J",
+        "x" * 81,
+        "\u3164",
+        "A\u2800",
+        "A  B",
+        "A\u00a0B",
+        "z" + "\u0335" * 9,
+    ],
+)
 def test_a_name_that_could_deceive_or_break_the_line_is_refused(store: KeyStore, name: str) -> None:
     with pytest.raises(HandbackError):
         store.new(name, "technician", None, at=_AT)
     assert not store.folder.exists()
 
 
-def test_an_empty_passphrase_is_not_a_lock(store: KeyStore) -> None:
+def test_the_two_spellings_of_an_accent_are_one_name(store: KeyStore) -> None:
+    card = store.new("Jose\u0301", "technician", None, at=_AT)
+    assert card.name == "Jos\u00e9"
+    with pytest.raises(SigningKeyError, match="already"):
+        store.new("Jos\u00e9", "technician", None, at=_AT)
+    assert store.card("Jose\u0301") == store.card("Jos\u00e9") == card
+    assert store.revoke("Jose\u0301", at=_AT) == card
+    # A card from elsewhere cannot bring a look-alike either.
+    plain = msgspec.to_builtins(card)
+    with pytest.raises(FileFormatError):
+        card_from(json.dumps({**plain, "name": "Jose\u0301"}).encode(), "card.json")
+
+
+@pytest.mark.parametrize("passphrase", ["", "x" * 1024, "\udcff"], ids=["empty", "too long", "no text"])
+def test_what_cannot_be_a_passphrase_is_told_and_no_key_is_made(store: KeyStore, passphrase: str) -> None:
     with pytest.raises(SigningKeyError):
-        store.new("Sample Person", "technician", "", at=_AT)
+        store.new("Sample Person", "technician", passphrase, at=_AT)
+    assert not store.folder.exists()
+
+
+def test_a_key_that_could_not_be_made_whole_leaves_nothing_in_the_way(store: KeyStore) -> None:
+    store.new("First", "technician", None, at=_AT)
+    before = sorted(path.name for path in store.folder.iterdir())
+    listed = store.folder / "trusted.json"
+    whole = listed.read_bytes()
+    listed.write_bytes(b"{")
+    with pytest.raises(FileFormatError, match="damaged"):
+        store.new("Second", "technician", None, at=_AT)
+    assert sorted(path.name for path in store.folder.iterdir()) == before
+    listed.write_bytes(whole)
+    store.new("Second", "technician", None, at=_AT)
+
+
+def test_a_disk_that_fills_up_between_key_and_card_leaves_no_half_key(
+    store: KeyStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(path: Path, data: bytes, *, overwrite: bool = True, private: bool = False) -> None:
+        if path.name.endswith(".card.json"):
+            raise FileWriteError("No space left.")
+        write_whole(path, data, overwrite=overwrite, private=private)
+
+    monkeypatch.setattr(key_store, "write_whole", full)
+    with pytest.raises(FileWriteError):
+        store.new("Sample Person", "technician", None, at=_AT)
+    assert list(store.folder.iterdir()) == []
+
+
+def test_a_damaged_own_card_says_how_to_mend_this_bench(store: KeyStore) -> None:
+    store.new("Sample Person", "technician", None, at=_AT)
+    (store.folder / "key-sample-person.card.json").write_bytes(b"{")
+    with pytest.raises(FileFormatError) as caught:
+        store.own()
+    assert "copy" in caught.value.next_step
 
 
 def test_a_key_made_here_is_known_here_and_a_stranger_is_not(store: KeyStore) -> None:

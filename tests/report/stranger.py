@@ -24,7 +24,8 @@ for number, line in enumerate(data[position:].splitlines(), start=1):
         sys.exit(f"Signature {number} is over other bytes.")
     if key.thumbprint() not in known:
         sys.exit(f"Signature {number} is by a key that I do not know: {key.thumbprint()}")
-    told = (signed[name] for name in ("role", "name", "time", "ticket", "outcome"))
+    told = [signed[name] for name in ("role", "name", "time", "ticket", "outcome")]
+    told += [f"but {mark}: no acceptance" for mark in ("simulated", "scripted") if signed[mark]]
     sys.stdout.write(" ".join(told) + "\n")
     position += len(line) + 1
 if position != len(data):

@@ -68,6 +68,14 @@ def _reading(value: float | None, unit: Unit, u: float | None = None, reason: st
             ],
         ),
         (
+            _record(_reading(62.0, Unit.PERCENT, 1.0)),
+            [
+                "By its own account the battery holds about 35 of the 57 Wh on its label, 62 %.",
+                "How sure: 95 % that it lies between 60.0 and 64.0 % of the label.",
+                "Read from: gauge.",
+            ],
+        ),
+        (
             _record(_reading(0.62, Unit.ONE, 0.01), label=None),
             [
                 "By its own account the battery holds about 62 % of what it was built for.",
@@ -110,6 +118,7 @@ def _reading(value: float | None, unit: Unit, u: float | None = None, reason: st
         "claimed energy",
         "measured energy",
         "percent of the label",
+        "percent of the label, how sure",
         "ratio, no label",
         "label that cannot be read",
         "unknown",

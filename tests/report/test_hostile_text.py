@@ -27,6 +27,7 @@ _HOSTILE = {
     "bidi": "\u202eevil\u202c \u2066x\u2069 \u200f \u200b\ufeff\u2028",
     "format codes": "{0} {why} %s %(x)s {ticket.__class__}",
     "long": "x" * 5000,
+    "blank and stacked": "\u3164\u2800" + "z" + "\u0335" * 40,
     "right to left": "שלום עולם، مرحبا",
     "emoji": "👩\u200d🔧🔋",
     "non-characters": "\ufffe\uffff\U0010ffff",

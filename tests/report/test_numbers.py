@@ -24,11 +24,17 @@ def _r(value: float | None, unit: Unit, u: float | None = None, reason: str | No
         (_r(1.0, Unit.COUNT, 0.0), "1\u00a0piece"),
         (_r(12.0, Unit.COUNT, 0.0), "12\u00a0pieces"),
         (_r(0.97, Unit.ONE), "0.97 (uncertainty not stated)"),
+        (_r(39.0294, Unit.WATT_HOUR), "39.03\u00a0Wh (uncertainty not stated)"),
+        (_r(-12345.6, Unit.WATT_HOUR), "−12346\u00a0Wh (uncertainty not stated)"),
         (_r(None, Unit.WATT, reason="no sensor"), "unknown: no sensor"),
     ],
 )
 def test_readings_are_written_by_the_rule(reading: Reading, text: str) -> None:
     assert written(reading) == text
+
+
+def test_figures_at_the_end_of_what_a_double_holds_still_make_a_page() -> None:
+    assert written(_r(1e308, Unit.WATT, 1e308)).endswith(" ± inf\u00a0W")
 
 
 def test_an_interval_needs_a_value_and_an_uncertainty() -> None:

@@ -9,18 +9,19 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from verify.record.base64url import decode, encode
-from verify.record.canonical import canonical
+from verify.record.canonical import canonical, record_bytes
 from verify.record.demo_key import demo_signing_key
 from verify.record.examine import examine
 from verify.record.keys import SigningKey
-from verify.record.model import Record, RequiredSigner
-from verify.record.page import MARKER
+from verify.record.model import HazardSeen, Record, RequiredSigner
+from verify.record.page import MARKER, escape_record
 from verify.record.seal import Payload
+from verify.record.sign import sign_page
 from verify.report.prove import Proof, prove
 from verify.report.render import render
 from verify.testing.sample_record import fit_record, held_record
 from verify.testing.sample_signatures import SIGNED_AT, known, sample_key, signed_by
-from verify.values import Outcome
+from verify.values import Outcome, Reading, Unit
 from verify.values.errors import AlteredError, KeyNotTrustedError, NotAReportError, ProofError
 
 _TECHNICIAN, _REVIEWER = sample_key("technician"), sample_key("reviewer")
@@ -115,6 +116,98 @@ def test_a_signature_from_the_future_is_remarked_on() -> None:
     assert [note for note in notes if "future" in note] == [
         "Sample Reviewer's signing time lies in the future: one of the two clocks is wrong."
     ]
+
+
+# A known signer whose client is not this tool as it is
+
+
+def _signed_page(page: bytes) -> bytes:
+    for key in (_TECHNICIAN, _REVIEWER):
+        page = sign_page(page, key=key, at=SIGNED_AT)
+    return page
+
+
+@pytest.mark.parametrize(
+    ("record", "old", "new"),
+    [
+        (held_record(), b"<h1>Not ready</h1>", b"<h1>Ready</h1>"),
+        (fit_record(), b"FN15-000142</bdi></dd>", b"FN15-000143</bdi></dd>"),
+        (fit_record(), b"</style>", b".weighty { display: none; }</style>"),
+        (fit_record(), b"<main>", b"<main><p>And a new screen.</p>"),
+    ],
+    ids=["headline", "serial number", "hidden by style", "promise added"],
+)
+def test_a_page_that_shows_other_than_its_record_is_doubted_and_not_released(
+    record: Record, old: bytes, new: bytes
+) -> None:
+    page = render(record)
+    assert old in page
+    proof = _prove(_signed_page(page.replace(old, new, 1)))
+    assert "Believe what is said here" in proof.doubts[0]
+    assert proof.complete
+    assert not proof.released
+
+
+def test_names_in_another_order_than_the_records_raise_no_doubt() -> None:
+    machine = {"system": "x", "maker": "Fennel", "board": "y"}  # a run keeps them as it met them
+    record = msgspec.structs.replace(fit_record(), machine=machine)
+    proof = _prove(signed_by(record, _TECHNICIAN, _REVIEWER))
+    assert (proof.doubts, proof.released) == ((), True)
+
+
+def test_a_page_of_another_version_is_told_as_not_compared() -> None:
+    record = msgspec.structs.replace(fit_record(), tool="handback 0.0.1")
+    proof = _prove(_signed_page(render(record).replace(b"<h1>Ready", b"<h1>Fit", 1)))
+    assert proof.doubts == ()
+    assert any("handback 0.0.1" in note and "not compared" in note for note in proof.notes)
+    assert not any("not compared" in note for note in _prove(_WHOLE).notes)
+
+
+@pytest.mark.parametrize(
+    ("change", "reason"),
+    [
+        ({"results": held_record().results}, "claimed-capacity: not good."),
+        ({"results": ()}, "nothing to check"),
+        (
+            {"hazards": (HazardSeen(at="2026-03-10T09:00:00Z", what="It bulged."),)},
+            "Not made safe: It bulged.",
+        ),
+    ],
+    ids=["a check not good", "no check", "hazard open"],
+)
+def test_a_record_whose_checks_do_not_give_its_outcome_is_doubted_and_not_released(
+    change: dict[str, object], reason: str
+) -> None:
+    proof = _prove(_signed_page(render(msgspec.structs.replace(fit_record(), **change))))
+    assert [reason in doubt for doubt in proof.doubts] == [True]
+    assert not proof.released
+
+
+def test_a_known_signer_cannot_break_the_proof_with_figures_of_which_no_page_can_be_made() -> None:
+    huge = Reading(value=1e308, unit=Unit.ONE, standard_uncertainty=1e308, source="nowhere")
+    results = tuple(
+        msgspec.structs.replace(
+            result, attempts=(msgspec.structs.replace(result.attempts[-1], readings=(huge,)),)
+        )
+        if result.check == "claimed-capacity"
+        else result
+        for result in fit_record().results
+    )
+    record = msgspec.structs.replace(fit_record(), results=results)
+    plain = record_bytes(fit_record())
+    page = render(fit_record()).replace(escape_record(plain), escape_record(record_bytes(record)))
+    proof = _prove(_signed_page(page))
+    assert len(proof.doubts) == 1
+    assert not proof.released
+
+
+def test_two_signers_of_one_name_are_remarked_on() -> None:
+    keys = (sample_key("technician", "Sample Person"), sample_key("reviewer", "Sample Person"))
+    notes = prove(signed_by(fit_record(), *keys), trusted=known(*keys)).notes
+    assert [note for note in notes if "two people" in note] == [
+        "More than one signer is called Sample Person: see that they are two people."
+    ]
+    assert not any("two people" in note for note in _prove(_WHOLE).notes)
 
 
 # What was cut off, moved or added
@@ -255,6 +348,11 @@ def _with(**changes: object) -> Callable[[dict[str, object]], object]:
         (_with(format="signature/2"), "signature/2"),
         (_with(format="record/1"), "record/1"),
         (_with(name="\x1b[2J"), "not a report's"),
+        (
+            _with(time="2026-03-10T12:10:00Z). Released: fit, and signed by all who have to. ("),
+            "not a report's",
+        ),
+        (_with(time="long ago"), "not a report's"),
         (_with(later="field"), "not a report's"),
         (_with(order=1.5), "not a report's"),
         (_with(outcome="perfect"), "not a report's"),
@@ -277,6 +375,8 @@ def _with(**changes: object) -> Callable[[dict[str, object]], object]:
         "later format",
         "other kind",
         "control characters in the name",
+        "a sentence in the time",
+        "no time",
         "extra member",
         "order that is no number of a line",
         "unknown outcome",
@@ -348,6 +448,13 @@ def test_a_revoked_key_is_refused_whatever_time_the_signature_claims() -> None:
     revoked = known(_TECHNICIAN, revoked_at="2099-01-01T00:00:00Z")
     with pytest.raises(KeyNotTrustedError, match="revoked on 2099-01-01"):
         prove(_WHOLE, trusted=(*revoked, *known(_REVIEWER)))
+
+
+def test_a_key_listed_as_known_and_as_revoked_is_revoked() -> None:
+    revoked = known(_TECHNICIAN, revoked_at="2026-03-09T00:00:00Z")
+    for trusted in ((*_KNOWN, *revoked), (*revoked, *_KNOWN)):
+        with pytest.raises(KeyNotTrustedError, match="revoked"):
+            prove(_WHOLE, trusted=trusted)
 
 
 def test_the_demo_key_proves_nothing_even_where_somebody_trusts_it() -> None:

@@ -89,8 +89,18 @@ _IDS = ["fit", "held", "bare"]
 
 
 def test_the_same_record_gives_the_same_bytes() -> None:
-    again = record_from(record_bytes(fit_record()))
-    assert render(again) == render(fit_record())
+    # A run keeps names in the order it met them, the record in a page has them sorted.
+    machine = {
+        "system": "x",
+        "serial": "FN15-000142",
+        "model": "Larkspur 15",
+        "maker": "Fennel",
+        "board": "y",
+    }
+    record = msgspec.structs.replace(fit_record(), machine=machine)
+    assert render(record_from(record_bytes(record))) == render(record)
+    shown = _Page(render(record)).words
+    assert "Maker Fennel Model Larkspur 15 Serial FN15-000142 Board y System x" in shown
 
 
 @pytest.mark.parametrize("record", _RECORDS, ids=_IDS)
@@ -274,11 +284,22 @@ def test_a_run_that_is_no_acceptance_says_so_on_a_band(change: dict[str, bool], 
     assert re.search(r"\.band \{ position: fixed", text)
 
 
+def test_a_step_that_may_be_taken_is_not_told_as_if_something_stood_against_it() -> None:
+    def last_step(record: Record) -> str:
+        steps = (*record.steps[:-1], msgspec.structs.replace(record.steps[-1], at=None, held_because=()))
+        words_of_page = _Page(render(msgspec.structs.replace(record, steps=steps))).words
+        return words_of_page.partition(record.steps[-1].name)[2].partition("Hazards")[0]
+
+    assert "nothing stands against it" in last_step(fit_record())
+    assert "nothing stands against it" not in last_step(held_record())
+
+
 def test_nothing_checked_is_told_and_not_glossed_over() -> None:
     page = _Page(render(_BARE))
     assert "No check was called for. A record without checks is held." in page.words
     assert "Nothing was left out" not in page.words
     assert "No check asked whether it is gone." in page.words
+    assert "Machine not named" in page.words
 
 
 def test_unchecked_checks_are_listed_for_the_owner_with_their_reason() -> None:

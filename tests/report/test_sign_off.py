@@ -6,12 +6,13 @@ import msgspec
 import pytest
 
 from verify.record.page import MARKER
+from verify.record.sign import sign_page
 from verify.report.issue import issue_report
 from verify.report.prove import prove
 from verify.report.render import render
 from verify.report.sign_off import Page, prepare, sign_off
-from verify.testing.sample_record import fit_record
-from verify.testing.sample_signatures import SIGNED_AT, known, sample_key
+from verify.testing.sample_record import fit_record, held_record
+from verify.testing.sample_signatures import SIGNED_AT, known, sample_key, signed_by
 from verify.values.errors import AlteredError, FileFormatError, OrderError
 
 _TECHNICIAN, _REVIEWER = sample_key("technician"), sample_key("reviewer")
@@ -76,10 +77,40 @@ def test_an_altered_signed_page_gets_no_signature_and_stays(tmp_path: Path) -> N
     assert "--new-report" in caught.value.next_step
 
 
-def test_the_wrong_key_leaves_a_whole_unsigned_page(tmp_path: Path) -> None:
+@pytest.mark.parametrize("signed", [False, True], ids=["unsigned", "signed"])
+def test_the_wrong_key_leaves_the_page_that_stood_there(tmp_path: Path, signed: bool) -> None:  # noqa: FBT001 - a table
+    issue_report(tmp_path, fit_record())
+    if signed:
+        _sign(tmp_path)
+    before = (tmp_path / "report.html").read_bytes()
     with pytest.raises(OrderError):
-        _sign(tmp_path, key=_REVIEWER)
-    assert (tmp_path / "report.html").read_bytes() == render(fit_record())
+        sign_off(tmp_path, prepare(tmp_path, _LATER, new_report=True), key=_REVIEWER, at=SIGNED_AT)
+    assert [path.read_bytes() for path in tmp_path.iterdir()] == [before]
+
+
+def test_what_was_prepared_is_what_gets_signed_whatever_the_file_says_by_then(tmp_path: Path) -> None:
+    prepared = prepare(tmp_path, fit_record())
+    (tmp_path / "report.html").write_bytes(render(_LATER))
+    assert sign_off(tmp_path, prepared, key=_TECHNICIAN, at=SIGNED_AT).read_bytes().startswith(prepared.data)
+
+
+def test_a_signed_report_that_was_swapped_after_it_was_shown_is_not_signed(tmp_path: Path) -> None:
+    _sign(tmp_path)
+    prepared = prepare(tmp_path, fit_record())
+    other = signed_by(held_record(), _TECHNICIAN)
+    (tmp_path / "report.html").write_bytes(other)
+    with pytest.raises(OrderError, match="meanwhile"):
+        sign_off(tmp_path, prepared, key=_REVIEWER, at=SIGNED_AT)
+    assert (tmp_path / "report.html").read_bytes() == other
+
+
+def test_a_second_signer_is_not_led_to_sign_a_page_that_shows_something_else(tmp_path: Path) -> None:
+    # The first signer's own client made another page around the honest record of a held job.
+    dressed = render(held_record()).replace(b"<h1>Not ready</h1>", b"<h1>Ready</h1>", 1)
+    (tmp_path / "report.html").write_bytes(sign_page(dressed, key=_TECHNICIAN, at=SIGNED_AT))
+    with pytest.raises(AlteredError, match="show something else") as caught:
+        prepare(tmp_path, held_record())
+    assert "--new-report" in caught.value.next_step
 
 
 def test_making_the_report_again_keeps_the_signatures_of_the_same_record(tmp_path: Path) -> None:

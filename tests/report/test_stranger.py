@@ -4,6 +4,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from verify.testing.sample_record import fit_record
@@ -33,6 +34,14 @@ def test_a_stranger_proves_a_whole_report(tmp_path: Path) -> None:
         "reviewer Sample Reviewer 2026-03-10T12:15:00Z TW-1042 fit",
     ], done.stderr
     assert done.returncode == 0
+
+
+@pytest.mark.parametrize("mark", ["simulated", "scripted"])
+def test_a_stranger_is_told_what_is_no_acceptance(tmp_path: Path, mark: str) -> None:
+    record = msgspec.structs.replace(fit_record(), **{mark: True})
+    done = _run(tmp_path, signed_by(record, *_KEYS), _KNOWN)
+    assert all(line.endswith(f"fit but {mark}: no acceptance") for line in done.stdout.splitlines())
+    assert len(done.stdout.splitlines()) == 2
 
 
 @pytest.mark.parametrize(

@@ -29,6 +29,7 @@ def command(ticket: str, *, target: Path, reports: Path) -> int:
     """
     from verify.deliver.folder import attach
     from verify.record.key_store import KeyStore, default_home
+    from verify.record.visible import on_one_line
     from verify.report.prove import prove
     from verify.run.folder import ticket_folder
 
@@ -46,6 +47,8 @@ def command(ticket: str, *, target: Path, reports: Path) -> int:
         click.echo(f"The copy is not proven here. {error}")
         return GOOD
     click.echo("Proven: the copy is whole and signed by known keys.")
+    for doubt in proof.doubts:
+        click.echo(f"But doubtful. {on_one_line(doubt)}")
     if proof.missing:
         click.echo(f"Still to be signed by the {', then the '.join(proof.missing)}.")
     return GOOD

@@ -94,6 +94,11 @@ def trust(file: Path) -> int:
     card = read_card(file)
     store.trust(card, at=SystemClock().now().wall)
     click.echo(f"Known from now on: {card.name}, {card.role}.")
+    for other in store.trusted():
+        if other.card.name == card.name and other.card != card and other.revoked_at is None:
+            click.echo(
+                f"Another key of that name is known, {other.card.role}: {other.card.thumbprint}. Both count."
+            )
     click.echo(f"Thumbprint: {card.thumbprint}")
     click.echo("Ask its owner to read out the thumbprint. If it differs, revoke it here.")
     return GOOD

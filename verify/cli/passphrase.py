@@ -34,7 +34,7 @@ def passphrase_for(what: str, *, file: Path | None, confirm: bool) -> str:
 
 def _first_line(file: Path) -> str:
     try:
-        return file.read_text(encoding="utf-8").split("\n", 1)[0].rstrip("\r")
+        return file.read_text(encoding="utf-8-sig").split("\n", 1)[0].rstrip("\r")
     except (OSError, UnicodeError) as error:
         raise SigningKeyError(
             f"The passphrase cannot be read from {file}: {error}.", next_step="Give another file."

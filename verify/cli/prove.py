@@ -163,7 +163,12 @@ def _show(finding: _Finding) -> None:
 
 
 def _show_proof(proof: "Proof", say: "Callable[[str], None]") -> None:
+    from verify.report.owner import machine_words
+
     say(f"Whole: not a byte differs from what was signed. Ticket {proof.ticket}: {_OUTCOMES[proof.outcome]}.")
+    say(f"Machine: {machine_words(proof.record.ticket)}.")
+    for doubt in proof.doubts:
+        say(f"DOUBTFUL. {doubt}")
     for signer in proof.signers:
         say(f"Signed by {signer.name}, {signer.role}, at {signer.time} (key {signer.thumbprint}).")
     for note in proof.notes:

@@ -1,5 +1,6 @@
 """`handback sign`: make the report, show what is signed, sign it."""
 
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -9,7 +10,7 @@ import click
 from verify.cli.exits import GOOD, NOT_GOOD
 from verify.cli.reports import reports_option
 from verify.values import SystemClock
-from verify.values.errors import SigningKeyError
+from verify.values.errors import SigningKeyError, WrongUseError
 
 if TYPE_CHECKING:
     from verify.record.key_store import KeyStore
@@ -80,10 +81,10 @@ def sign_record(
     prepared = prepare(folder, record, new_report=new_report)
     store = KeyStore(default_home())
     card = _choose(store, prepared.due.role, key_name)
-    for line in _told(prepared, card):
+    for line in _told(prepared, card, page=_page_to_read(folder, prepared)):
         click.echo(line)
-    if not yes and not click.confirm("Sign this?", default=False):
-        click.echo("Not signed. Nothing was changed.")
+    if not yes and not _agreed():
+        click.echo("Not signed.")
         return NOT_GOOD
     passphrase = (
         passphrase_for(f"Passphrase of {card.name}", file=passphrase_file, confirm=False)
@@ -115,24 +116,57 @@ def _choose(store: "KeyStore", role: str, name: str | None) -> "KeyCard":
     )
 
 
-def _told(prepared: "SignOff", card: "KeyCard") -> Sequence[str]:
+def _agreed() -> bool:
+    try:
+        return click.confirm("Sign this?", default=False)
+    except click.Abort:
+        if sys.stdin.isatty():
+            raise
+        click.echo(err=True)
+        raise WrongUseError(
+            "There is nobody to ask here, so nothing was signed.", next_step="To sign without asking: --yes"
+        ) from None
+
+
+def _page_to_read(folder: Path, prepared: "SignOff") -> str:
+    """Say where the very page lies that gets the signature, so that it can be read before.
+
+    One that nobody signed yet is made anew for that; a signed one is not replaced before the next is signed.
+    """
+    from verify.report import issue_report
+    from verify.report.issue import REPORT_NAME
+    from verify.report.sign_off import Page
+
+    if prepared.page is Page.STALE:
+        return "is made anew with the signature; the old one is kept beside it"
+    if prepared.page is Page.UNSIGNED:
+        issue_report(folder, prepared.record)
+    return f"{folder / REPORT_NAME} (read it first)"
+
+
+def _told(prepared: "SignOff", card: "KeyCard", *, page: str) -> Sequence[str]:
     from verify.record.visible import on_one_line
-    from verify.report.owner import owner_view
+    from verify.report.owner import machine_words, owner_view
     from verify.report.words import HEADLINES, PAGE, VERDICTS
 
     record = prepared.record
     view = owner_view(record)
     lines = [
-        f"Ticket   {record.ticket.id}: {record.ticket.maker} {record.ticket.model}".rstrip(),
+        f"Ticket   {record.ticket.id}",
+        f"Machine  {machine_words(record.ticket)}",
         f"Outcome  {HEADLINES[record.outcome][0]}",
         *(f"         {VERDICTS[result.verdict]}: {result.ask} {result.because}" for result in view.wrong),
         *(f"         {line}" for line in view.missing),
         *(f"         {PAGE[mark]}" for mark in ("simulated", "scripted") if getattr(record, mark)),
+        f"Problem  {record.ticket.complaint or PAGE['no_complaint']} {view.complaint_says}",
+        f"Checks   {view.counted}",
         f"Signed   {'; '.join(prepared.signed_by) or 'by nobody yet'}",
         (
             f"To sign  as number {len(prepared.signed_by) + 1} of {len(record.signers)}, "
             f"the {prepared.due.role}: {card.name}, {card.role}"
         ),
+        f"Key      {card.thumbprint}",
+        f"Page     {page}",
     ]
     return [f"{line[:9]}{on_one_line(line[9:])}" for line in lines]
 

@@ -5,6 +5,7 @@ A folder: `key-NAME.pem` (private, locked with a passphrase), `key-NAME.card.jso
 its date, so that it is refused by name.
 """
 
+import contextlib
 import os
 import re
 import unicodedata
@@ -18,10 +19,18 @@ from verify.record.canonical import sha256_hex
 from verify.record.demo_key import is_demo_key
 from verify.record.files import write_whole
 from verify.record.keys import KeyCard, SigningKey, card_bytes, card_from, is_locked, open_pem
-from verify.values.errors import FileFormatError, FileWriteError, HandbackError, SigningKeyError
+from verify.record.visible import on_one_line
+from verify.values.errors import (
+    FileFormatError,
+    FileWriteError,
+    HandbackError,
+    SigningKeyError,
+    UnknownFormatError,
+)
 
 HOME_VARIABLE = "HANDBACK_HOME"
 TRUSTED_FORMAT = "trusted-keys/1"
+_OWN_CARD = re.compile(r"key-.+\.card\.json", re.DOTALL)
 _LONGEST_PASSPHRASE = 1023  # bytes; the library that locks the file takes no more
 
 
@@ -66,40 +75,62 @@ class KeyStore:
         Raises SigningKeyError where the name is taken, InvalidValueError for an impossible name or role,
         FileWriteError where it cannot be written.
         """
-        if passphrase is not None and not 1 <= len(passphrase.encode()) <= _LONGEST_PASSPHRASE:
+        if passphrase is not None and not 1 <= _bytes_of(passphrase) <= _LONGEST_PASSPHRASE:
             raise SigningKeyError(
-                f"A passphrase has 1 to {_LONGEST_PASSPHRASE} bytes.", next_step="Choose another one."
+                f"A passphrase has 1 to {_LONGEST_PASSPHRASE} bytes of text.",
+                next_step="Choose another one.",
             )
-        key = SigningKey(os.urandom(32), name=name, role=role)
-        pem, card = self._pem_path(name), self._card_path(name)
-        if pem.exists() or card.exists():
-            raise SigningKeyError(
-                f"There is a key named {name} already; it was left as it is.",
-                next_step="Choose another name; a key is never overwritten.",
-            )
+        key = SigningKey(os.urandom(32), name=_composed(name), role=role)
+        pem, card = self._pem_path(key.card.name), self._card_path(key.card.name)
+        for path in (pem, card):
+            if path.exists():
+                raise SigningKeyError(
+                    f"There is a key of that name or one much like it already: {path}. It was left as it is.",
+                    next_step="Choose another name; a key is never overwritten.",
+                )
+        self.trusted()  # a damaged list is told before anything is written
         self._make_folder()
-        write_whole(pem, key.locked_pem(passphrase), overwrite=False, private=True)
-        write_whole(card, card_bytes(key.card), overwrite=False)
-        self._add(TrustedKey(card=key.card, trusted_at=utc_text(at)))
+        written: list[Path] = []
+        try:
+            write_whole(pem, key.locked_pem(passphrase), overwrite=False, private=True)
+            written.append(pem)
+            write_whole(card, card_bytes(key.card), overwrite=False)
+            written.append(card)
+            self._add(TrustedKey(card=key.card, trusted_at=utc_text(at)))
+        except HandbackError:
+            # Half a key would only stand in the way of the next try under this name.
+            for path in written:
+                with contextlib.suppress(OSError):
+                    path.unlink()
+            raise
         return key.card
 
     def own(self) -> tuple[KeyCard, ...]:
         """Return the cards of the keys that can sign here, by name.
 
-        Raises FileFormatError for a damaged card.
+        Raises FileFormatError for a damaged card and for a folder that cannot be read.
         """
-        paths = sorted(self.folder.glob("key-*.card.json")) if self.folder.is_dir() else []
-        return tuple(card_from(path.read_bytes(), str(path)) for path in paths)
+        try:
+            paths = sorted(self.folder.iterdir())
+        except FileNotFoundError:
+            return ()
+        except OSError as error:
+            raise FileFormatError(
+                f"{self.folder} cannot be read: {error.strerror or error}.",
+                next_step=f"Set {HOME_VARIABLE} to the folder that holds your keys.",
+            ) from error
+        return tuple(_own_card(path) for path in paths if _OWN_CARD.fullmatch(path.name))
 
     def card(self, name: str) -> KeyCard:
         """Return the card of an own key.
 
         Raises SigningKeyError where there is none of that name.
         """
-        for card in self.own():
-            if name in (card.name, card.thumbprint):
+        own = self.own()
+        for card in own:
+            if _composed(name) in (card.name, card.thumbprint):
                 return card
-        names = ", ".join(card.name for card in self.own())
+        names = ", ".join(card.name for card in own)
         raise SigningKeyError(
             f"There is no key named {name} here.",
             next_step=f"Keys here: {names}."
@@ -134,15 +165,22 @@ class KeyStore:
         except FileNotFoundError:
             return ()
         except OSError as error:
-            raise FileFormatError(f"{path} cannot be read: {error.strerror or error}.") from error
+            raise FileFormatError(
+                f"{path} cannot be read: {error.strerror or error}.",
+                next_step=f"Check its rights, or set {HOME_VARIABLE} to the folder that holds your keys.",
+            ) from error
         try:
             listed = msgspec.json.decode(data, type=_TrustedList)
         except (msgspec.MsgspecError, HandbackError, RecursionError, UnicodeError) as error:
             raise FileFormatError(
-                f"The list of known keys is damaged: {error}", next_step=f"Mend or move away {path}."
+                f"{path} is damaged: {error}",
+                next_step="Put it back from a copy; without one, move it away and trust each card again.",
             ) from error
         if listed.format != TRUSTED_FORMAT:
-            raise FileFormatError(f'{path} says format "{listed.format}"; this reads "{TRUSTED_FORMAT}".')
+            raise UnknownFormatError(
+                f'{path} says format "{on_one_line(listed.format)}"; this reads "{TRUSTED_FORMAT}".',
+                next_step="Use the version of handback that wrote it, or a newer one.",
+            )
         return listed.keys
 
     def trust(self, card: KeyCard, *, at: datetime) -> None:
@@ -178,7 +216,7 @@ class KeyStore:
         Raises SigningKeyError where no known key, or more than one, is meant.
         """
         known = self.trusted()
-        meant = [key for key in known if name in (key.card.name, key.card.thumbprint)]
+        meant = [key for key in known if _composed(name) in (key.card.name, key.card.thumbprint)]
         if not meant:
             raise SigningKeyError(f"No known key is named {name}.", next_step="See: handback key list")
         if len(meant) > 1:
@@ -222,6 +260,33 @@ class KeyStore:
 
     def _card_path(self, name: str) -> Path:
         return self.folder / f"key-{_file_name(name)}.card.json"
+
+
+def _bytes_of(passphrase: str) -> int:
+    """Return its length in bytes; 0 where it is no text at all, as a variable of another encoding gives."""
+    try:
+        return len(passphrase.encode())
+    except UnicodeEncodeError:
+        return 0
+
+
+def _composed(name: str) -> str:
+    """Return the name with its accents as one character each, as cards have it (Unicode form NFC)."""
+    return unicodedata.normalize("NFC", name)
+
+
+def _own_card(path: Path) -> KeyCard:
+    put_back = "Put it back from a copy; without one, move it and its .pem away."
+    try:
+        return card_from(path.read_bytes(), str(path))
+    except OSError as error:
+        raise FileFormatError(
+            f"{path} cannot be read: {error.strerror or error}.", next_step=put_back
+        ) from error
+    except UnknownFormatError:
+        raise
+    except FileFormatError as error:
+        raise FileFormatError(error.what, next_step=put_back) from error
 
 
 def _file_name(name: str) -> str:

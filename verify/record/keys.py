@@ -6,12 +6,20 @@ Ed25519 (RFC 8032) as a JSON Web Key (RFC 8037); a key is named by its thumbprin
 import hashlib
 import json
 import re
+import unicodedata
 from typing import TYPE_CHECKING
 
 import msgspec
 
 from verify.record.base64url import decode, encode
-from verify.values.errors import FileFormatError, HandbackError, InvalidValueError, SigningKeyError
+from verify.record.visible import on_one_line
+from verify.values.errors import (
+    FileFormatError,
+    HandbackError,
+    InvalidValueError,
+    SigningKeyError,
+    UnknownFormatError,
+)
 
 if TYPE_CHECKING:
     from joserfc.jwk import OKPKey
@@ -55,8 +63,13 @@ class KeyCard(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     jwk: PublicKey
 
     def __post_init__(self) -> None:
-        if not (self.name.isprintable() and self.name.strip() == self.name and self.name):
-            raise InvalidValueError(f"{self.name!r} cannot be a signer's name.", next_step="Use plain text.")
+        # Two names that look the same must be the same: no hidden character, no second spelling of one.
+        plain = unicodedata.normalize("NFC", on_one_line(self.name))
+        if not (self.name and self.name.isprintable() and self.name == plain):
+            raise InvalidValueError(
+                f"{self.name!a} cannot be a signer's name.",
+                next_step="Use plain text, with single spaces.",
+            )
         if len(self.name) > _LONGEST_NAME:
             raise InvalidValueError(f"A signer's name has at most {_LONGEST_NAME} characters.")
         if _ROLE.fullmatch(self.role) is None:
@@ -155,7 +168,10 @@ def card_from(data: bytes, where: str) -> KeyCard:
             next_step="Ask for a new one: handback key show NAME > card.json",
         ) from error
     if card.format != CARD_FORMAT:
-        raise FileFormatError(f'{where} says format "{card.format}"; this version reads "{CARD_FORMAT}".')
+        raise UnknownFormatError(
+            f'{where} says format "{on_one_line(card.format)}"; this version reads "{CARD_FORMAT}".',
+            next_step="Read it with the version of handback that made it, or a newer one.",
+        )
     return card
 
 

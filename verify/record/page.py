@@ -32,7 +32,10 @@ def split(data: bytes) -> tuple[bytes, bytes]:
         )
     page = data[:start]
     if not page.endswith(PAGE_END):
-        raise AlteredError("There is a signature, but no whole report page before it.")
+        raise AlteredError(
+            "There is a signature, but no whole report page before it.",
+            next_step="Mail programs and editors may change a file: ask the shop for it as it was signed.",
+        )
     return page, data[start:]
 
 

@@ -19,6 +19,7 @@ from verify.values.errors import AlteredError, FileFormatError, InvalidValueErro
 
 SIGNATURE_FORMAT = "signature/1"
 _LINE = re.compile(rb"<!--handback-signature ([A-Za-z0-9_.-]+)-->\n")
+_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", re.ASCII)
 _MOST_LINES = 16  # a report asks for two or three; more is an attempt to keep the verifier busy
 
 
@@ -50,6 +51,8 @@ class Payload(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     def __post_init__(self) -> None:
         if not all(text.isprintable() for text in (self.name, self.role, self.time, self.clock_note)):
             raise InvalidValueError("A signer's name, role and time are plain text.")
+        if _TIME.fullmatch(self.time) is None:
+            raise InvalidValueError("A signing time is in UTC, to the second.")
 
 
 class Seal(msgspec.Struct, frozen=True, kw_only=True):

@@ -70,7 +70,9 @@ def _told(reading: Reading, label_wh: float | None, *, claimed: bool) -> list[st
     if ends is None:
         lines.append(say["not_stated"])
     elif reading.standard_uncertainty:
-        lines.append(say["sure"].format(low=ends[0], high=ends[1], unit=shown.unit.value))
+        of_label = label_wh is not None and shown.unit is Unit.PERCENT
+        how_sure = say["sure_of_label" if of_label else "sure"]
+        lines.append(how_sure.format(low=ends[0], high=ends[1], unit=shown.unit.value))
     lines.append(say["source"].format(source=_sentence(reading.source)))
     if reading.reason:
         lines.append(say["doubted"].format(why=_sentence(reading.reason)))

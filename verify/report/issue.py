@@ -12,23 +12,31 @@ from verify.values.errors import FileFormatError, NotAReportError
 REPORT_NAME = "report.html"
 
 
-def issue_report(folder: Path, record: Record, *, renew: bool = False) -> Path:
+def issue_report(folder: Path, record: Record) -> Path:
     """Render the record into the folder's report, durably, and return its path.
 
-    A report of this very record that is signed already stays as it stands, unless `renew`; any other signed
-    one is kept beside it, as report.superseded-1.html and so on.
+    A report of this very record that is signed already stays as it stands; any other signed one is kept
+    beside it, as report.superseded-1.html and so on.
     Raises FileWriteError where it cannot be written, FileFormatError where the old one cannot be read.
     """
     path = folder / REPORT_NAME
     old = read_report(path)
-    signed = old is not None and MARKER in old
-    if signed and not renew and old is not None and carries(old, record):
+    if old is not None and MARKER in old and carries(old, record):
         return path
-    page = render(record)
-    if signed and old is not None:
+    replace_report(folder, render(record))
+    return path
+
+
+def replace_report(folder: Path, page: bytes) -> None:
+    """Write the page as the folder's report; a signed one that stood there is kept beside it.
+
+    Raises FileWriteError where it cannot be written, FileFormatError where the old one cannot be read.
+    """
+    path = folder / REPORT_NAME
+    old = read_report(path)
+    if old is not None and MARKER in old:
         write_whole(_free_name(folder), old, overwrite=False)
     write_whole(path, page)
-    return path
 
 
 def carries(page: bytes, record: Record) -> bool:

@@ -24,7 +24,7 @@ def written(reading: Reading) -> str:
     if value is None:
         return f"unknown: {on_one_line(reading.reason or '')}"
     if uncertainty is None:
-        return f"{_with_unit(_plain(value), reading.unit)} (uncertainty not stated)"
+        return f"{_with_unit(_unstated(value), reading.unit)} (uncertainty not stated)"
     if uncertainty == 0:
         return _with_unit(_plain(value), reading.unit)
     spread = COVERAGE * uncertainty
@@ -44,6 +44,8 @@ def interval(reading: Reading) -> tuple[str, str] | None:
 
 def decimals_for(spread: float) -> int:
     """Return the decimals that show two significant digits of `spread` (above 0), 0 to 9."""
+    if not math.isfinite(spread):  # twice a figure at the end of what a double holds
+        return 0
     exponent = math.floor(math.log10(spread))
     return min(max(1 - exponent, 0), _MOST_DECIMALS)
 
@@ -90,6 +92,11 @@ def _with_unit(number: str, unit: Unit) -> str:
 
 def _plain(value: float) -> str:
     return f"{value + 0.0:.6g}".replace("-", "−")
+
+
+def _unstated(value: float) -> str:
+    """Return four digits, or all before the point: more would claim what nobody stated."""
+    return _fixed(value, 0) if abs(value) >= 1000 else f"{value + 0.0:.4g}".replace("-", "−")
 
 
 def _fixed(value: float, decimals: int) -> str:

@@ -2,7 +2,7 @@
 
 import msgspec
 
-from verify.record.model import Part, Record, Result
+from verify.record.model import Part, Record, Result, Ticket
 from verify.record.visible import on_one_line
 from verify.report import words
 from verify.values import Outcome, Verdict
@@ -56,6 +56,13 @@ def part_words(part: Part) -> str:
         label = ", ".join(f"{name} {value}" for name, value in part.label.items())
         pieces.append(f"{words.PAGE['label']} {label}.")
     return " ".join(on_one_line(piece) for piece in pieces)
+
+
+def machine_words(ticket: Ticket) -> str:
+    """Return which machine it is, on one line, as the ticket says."""
+    name = on_one_line(f"{ticket.maker} {ticket.model}") or words.PAGE["unnamed"]
+    serial = f"{words.PAGE['serial'].lower()} {on_one_line(ticket.serial)}" if ticket.serial else ""
+    return ", ".join(piece for piece in (name, serial) if piece)
 
 
 def kind_words(kind: str) -> str:

@@ -11,7 +11,9 @@ The argument. `verify.record.examine` does the steps on bytes, this module those
 (8) each key is known, was not revoked, and signs under the name and role that it is known for;
 (9) no key signed twice, and the signers are the ones that the record asks for, in order;
 (10) complete: nobody who has to sign is missing, and somebody has to;
-(11) released: complete, fit, neither a simulation nor scripted.
+(11) doubts: a page that is not the one its record makes, by the version that made it; an outcome that its own
+     checks do not give. Both take a signer who did not use this tool as it is;
+(12) released: complete, fit, neither a simulation nor scripted, no doubts.
 Not shown: when it was signed (the time is the signer's own clock), who sat there, and that what the signer
 wrote is true.
 """
@@ -21,13 +23,16 @@ from datetime import datetime
 
 import msgspec
 
+from verify.judge import Settled, decide_outcome
 from verify.record.demo_key import is_demo_key
 from verify.record.examine import Examined, examine
 from verify.record.key_store import TrustedKey, utc_text
 from verify.record.model import Record
 from verify.record.seal import Seal
+from verify.report.render import render
+from verify.run import TOOL
 from verify.values import Outcome
-from verify.values.errors import AlteredError, KeyNotTrustedError
+from verify.values.errors import AlteredError, HandbackError, KeyNotTrustedError
 
 
 class Signer(msgspec.Struct, frozen=True, kw_only=True):
@@ -44,7 +49,8 @@ class Signer(msgspec.Struct, frozen=True, kw_only=True):
 class Proof(msgspec.Struct, frozen=True, kw_only=True):
     """What a whole report by known keys shows.
 
-    missing: roles that have to sign still, in order. notes: what a careful reader should know.
+    missing: roles that have to sign still, in order. doubts: what speaks against the signers' own page or
+    record. notes: what a careful reader should know.
     """
 
     ticket: str
@@ -55,6 +61,7 @@ class Proof(msgspec.Struct, frozen=True, kw_only=True):
     missing: tuple[str, ...]
     complete: bool
     released: bool
+    doubts: tuple[str, ...]
     notes: tuple[str, ...]
     record: Record
 
@@ -76,8 +83,11 @@ def prove(data: bytes, *, trusted: Sequence[TrustedKey], at: datetime | None = N
     # (10): nobody missing, and an empty list is not complete
     record = examined.record
     complete = bool(record.signers) and not missing
-    # (11): earned, never assumed
-    released = complete and record.outcome is Outcome.FIT and not record.simulated and not record.scripted
+    # (11): what the bytes cannot show
+    doubts = tuple(_doubts(examined))
+    # (12): earned, never assumed
+    real = not record.simulated and not record.scripted
+    released = complete and real and record.outcome is Outcome.FIT and not doubts
     return Proof(
         ticket=record.ticket.id,
         outcome=record.outcome,
@@ -87,6 +97,7 @@ def prove(data: bytes, *, trusted: Sequence[TrustedKey], at: datetime | None = N
         missing=missing,
         complete=complete,
         released=released,
+        doubts=doubts,
         notes=tuple(_notes(record, signers, missing, at)),
         record=record,
     )
@@ -102,7 +113,9 @@ def _refuse_demo_keys(seals: tuple[Seal, ...]) -> None:
 
 def _known_signer(seal: Seal, trusted: Sequence[TrustedKey]) -> Signer:
     payload, thumbprint = seal.payload, seal.key.thumbprint
-    known = next((key for key in trusted if key.card.jwk == seal.key), None)
+    listed = [key for key in trusted if key.card.jwk == seal.key]
+    # Where a list was put together by hand, the entry that revokes counts, wherever it stands.
+    known = next((key for key in listed if key.revoked_at is not None), listed[0] if listed else None)
     if known is None:
         raise KeyNotTrustedError(
             f"Whole, but signed by a key that is not known here: {thumbprint} "
@@ -155,6 +168,30 @@ def _require_asked_for(examined: Examined) -> tuple[str, ...]:
     return tuple(signer.role for signer in asked[len(seals) :])
 
 
+def _doubts(examined: Examined) -> Iterable[str]:
+    record = examined.record
+    if record.tool == TOOL and not _shows(examined.page, record):
+        yield (
+            "The page is not the one that its record makes: it may show something else. "
+            "Believe what is said here, not the page."
+        )
+    settled = [
+        Settled(check=result.check, verdict=result.verdict, note_only=result.note_only)
+        for result in record.results
+    ]
+    open_hazards = [hazard.what for hazard in record.hazards if hazard.made_safe_at is None]
+    earned, reasons = decide_outcome(settled, hazards_open=open_hazards, returned_unrepaired=False)
+    if record.outcome is Outcome.FIT and earned is not Outcome.FIT:
+        yield f"The record says fit; its own checks do not: {' '.join(reasons)}"
+
+
+def _shows(page: bytes, record: Record) -> bool:
+    try:
+        return page == render(record)
+    except HandbackError:
+        return False  # a record with figures of which no page can be made
+
+
 def _notes(
     record: Record, signers: tuple[Signer, ...], missing: tuple[str, ...], at: datetime | None
 ) -> Iterable[str]:
@@ -166,6 +203,14 @@ def _notes(
         yield f"Not complete: still to be signed by the {', then the '.join(missing)}."
     if not record.signers:
         yield "The record asks for nobody's signature, so it cannot be complete."
+    if record.tool != TOOL:
+        yield (
+            f"Made by {record.tool}; this is {TOOL}. Whether the page shows what its record says "
+            "was not compared."
+        )
+    names = [signer.name for signer in signers]
+    for name in sorted({name for name in names if names.count(name) > 1}):
+        yield f"More than one signer is called {name}: see that they are two people."
     for signer in signers:
         yield f"The time of {signer.name}'s signature: {signer.clock_note}."
         if at is not None and signer.time > utc_text(at):

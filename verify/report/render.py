@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from functools import cache
 from typing import TYPE_CHECKING
 
-from verify.record.canonical import record_bytes
+from verify.record.canonical import record_bytes, record_from
 from verify.record.model import Record, Result
 from verify.record.page import MARKER, PAGE_END, escape_record, parts_of
 from verify.record.visible import on_one_line, visible
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 LAYOUT = "report-page/1"
+_IDENTITY = ("maker", "model", "version", "serial")
 _PARTS = ("head", "owner", "technician", "record", "end")
 
 
@@ -29,7 +30,8 @@ def render(record: Record) -> bytes:
     """
     from markupsafe import Markup
 
-    embedded = escape_record(record_bytes(record)).decode()
+    data = record_bytes(record)
+    record = record_from(data)  # whoever reads it out of the page must get the same page: names in one order
     text = _template().render(
         record=record,
         view=owner_view(record),
@@ -37,14 +39,21 @@ def render(record: Record) -> bytes:
         stages=_by_stage(record.results),
         headline=words.HEADLINES[record.outcome],
         bands=_bands(record),
+        machine=_machine(record.machine),
         layout=LAYOUT,
         ticket_css=Markup(_css_string(on_one_line(record.ticket.id))),  # every character is a code
-        embedded=Markup(embedded),  # escaped by the one rule that takes it out again
+        embedded=Markup(escape_record(data).decode()),  # escaped by the one rule that takes it out again
     )
     page = text.encode()
     if MARKER in page or not page.endswith(PAGE_END) or tuple(parts_of(page)) != _PARTS:
         raise InvalidValueError("The page did not come out as a page must be.")
     return page
+
+
+def _machine(told: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
+    """Return what the machine told about itself: first what tells it apart, then the rest by name."""
+    known = {name: order for order, name in enumerate(_IDENTITY)}
+    return tuple(sorted(told.items(), key=lambda item: (known.get(item[0], len(known)), item[0])))
 
 
 def _by_stage(results: tuple[Result, ...]) -> Mapping[str, tuple[Result, ...]]:

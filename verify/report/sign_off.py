@@ -1,7 +1,9 @@
 """The next signature on a ticket's report: which page it goes on, and who is due.
 
-An unsigned page is always made anew from the record, so nobody signs what somebody else edited. A signed
-page gets the next line only while the record is still the one that was signed.
+What `prepare` returns is what `sign_off` signs, byte for byte, whatever happens to the file in between. An
+unsigned page is always made anew from the record, so nobody signs what somebody else edited. A signed page
+gets the next line only while the record is still the one that was signed, and only where it is the very
+page that this record makes: a first signer may have signed a page that shows something else.
 """
 
 from datetime import datetime
@@ -16,8 +18,9 @@ from verify.record.keys import SigningKey
 from verify.record.model import Record, RequiredSigner
 from verify.record.page import MARKER
 from verify.record.sign import next_signer, sign_page
-from verify.report.issue import REPORT_NAME, carries, issue_report, read_report
-from verify.values.errors import AlteredError, FileFormatError, OrderError, ProofError
+from verify.report.issue import REPORT_NAME, carries, read_report, replace_report
+from verify.report.render import render
+from verify.values.errors import AlteredError, OrderError, ProofError
 
 
 class Page(StrEnum):
@@ -29,9 +32,10 @@ class Page(StrEnum):
 
 
 class SignOff(msgspec.Struct, frozen=True, kw_only=True):
-    """What the next signer is about to sign. signed_by: names and roles of those before."""
+    """What the next signer is about to sign: data. signed_by: names and roles of those before."""
 
     page: Page
+    data: bytes
     record: Record
     due: RequiredSigner
     signed_by: tuple[str, ...]
@@ -42,27 +46,38 @@ def prepare(folder: Path, record: Record, *, new_report: bool = False) -> SignOf
 
     new_report: give up the signatures on an older state of the run; that page is kept beside the new one.
     Raises OrderError where the run has gone on since the page was signed or nobody is due, AlteredError
-    where the signed page is not whole.
+    where the signed page is not whole, or shows another page than its record makes.
     """
     data = read_report(folder / REPORT_NAME)
     if data is None or MARKER not in data or new_report:
-        page = Page.STALE if data is not None and MARKER in data else Page.UNSIGNED
-        return SignOff(page=page, record=record, due=next_signer(record, ()), signed_by=())
-    renew = f"handback sign {record.ticket.id} --new-report"
+        return SignOff(
+            page=Page.STALE if data is not None and MARKER in data else Page.UNSIGNED,
+            data=render(record),
+            record=record,
+            due=next_signer(record, ()),
+            signed_by=(),
+        )
+    renew = (
+        "Make a new one, to be signed from the first signer on; this one is kept: "
+        f"handback sign {record.ticket.id} --new-report"
+    )
     try:
         examined = examine(data)
     except ProofError as error:
         raise AlteredError(
-            f"The signed report is not whole, so nothing is added to it. {error.what}",
-            next_step=f"Make a new one, to be signed from the first signer on; this one is kept: {renew}",
+            f"The signed report is not whole, so nothing is added to it. {error.what}", next_step=renew
         ) from error
     if not carries(examined.page, record):
-        raise OrderError(
-            f"{record.ticket.id} has gone on since its report was signed.",
-            next_step=f"Make a new one, to be signed from the first signer on; this one is kept: {renew}",
+        raise OrderError(f"{record.ticket.id} has gone on since its report was signed.", next_step=renew)
+    if examined.page != render(record):
+        raise AlteredError(
+            "The signed page is not the one that its record makes: it may show something else. "
+            "Nothing is added to it.",
+            next_step=renew,
         )
     return SignOff(
         page=Page.SIGNED,
+        data=data,
         record=record,
         due=next_signer(record, examined.seals),
         signed_by=tuple(f"{seal.payload.name}, {seal.payload.role}" for seal in examined.seals),
@@ -70,17 +85,19 @@ def prepare(folder: Path, record: Record, *, new_report: bool = False) -> SignOf
 
 
 def sign_off(folder: Path, prepared: SignOff, *, key: SigningKey, at: datetime) -> Path:
-    """Put the signature on the page and return the page's path.
+    """Put the signature on what was prepared, write it as the folder's report and return its path.
 
     at: now, aware, UTC.
-    Raises OrderError where this key is not due, FileWriteError where it cannot be written; the page that
-    stood there before then still stands.
+    Raises OrderError where this key is not due or the report was signed meanwhile, FileWriteError where it
+    cannot be written; the page that stood there before then still stands.
     """
-    if prepared.page is not Page.SIGNED:
-        issue_report(folder, prepared.record, renew=True)
+    signed = sign_page(prepared.data, key=key, at=at)
     path = folder / REPORT_NAME
-    data = read_report(path)
-    if data is None:
-        raise FileFormatError(f"{path} is gone.", next_step="Sign again.")
-    write_whole(path, sign_page(data, key=key, at=at))
+    if prepared.page is Page.STALE:
+        replace_report(folder, signed)
+        return path
+    found = read_report(path)
+    if found is not None and MARKER in found and found != prepared.data:
+        raise OrderError(f"{path} was changed meanwhile; it was left as it is.", next_step="Sign again.")
+    write_whole(path, signed)
     return path

@@ -4,10 +4,10 @@ from collections.abc import Iterable
 from typing import assert_never
 
 from verify.checklist import Check, Kind
-from verify.checklist.answers import Answer, Counted, Hazard, Look, Measured, Seen
+from verify.checklist.answers import Answer, Counted, Hazard, Look, Measured, Seen, Tally
 from verify.judge import Judgement, judge, judge_bracket, judge_tally
 from verify.values import Reading, Unit, Verdict
-from verify.values.errors import OrderError
+from verify.values.errors import InvalidValueError, OrderError
 
 # From worst to best: of several judgements on one check the worst counts.
 _WORST_FIRST = (
@@ -116,7 +116,7 @@ def readings_of(answer: Answer) -> tuple[Reading, ...]:
                     value=tally.missing,
                     unit=Unit.COUNT,
                     standard_uncertainty=0,
-                    source=f"{kind}: {tally.out} out, {tally.new} new, {tally.back} back, missing",
+                    source=f"{kind} missing: {_account(tally)}",
                 )
                 for kind, tally in answer.tallies.items()
             )
@@ -124,6 +124,17 @@ def readings_of(answer: Answer) -> tuple[Reading, ...]:
             return ()
         case _:
             assert_never(answer)
+
+
+def _account(tally: Tally) -> str:
+    """Return all that the sum was made of, so that it can be followed on the page."""
+    told = [f"{tally.out} out", f"{tally.new} new", f"{tally.back} back"]
+    told += [
+        f"{count} {word}"
+        for count, word in ((tally.returned, "returned"), (tally.scrapped, "scrapped"))
+        if count
+    ]
+    return ", ".join(told)
 
 
 def _span_reading(station: str, enters_mm: float, stops_mm: float | None) -> Reading:
@@ -152,4 +163,8 @@ def judge_readings(check: Check, readings: tuple[Reading, ...], text: str) -> Ju
     if check.limit is None:
         return Judgement(verdict=Verdict.NOT_APPLICABLE, because=f"Recorded only. {text}")
     limit = check.limit
-    return _worst(judge(reading, limit) for reading in readings)
+    try:
+        return _worst(judge(reading, limit) for reading in readings)
+    except InvalidValueError as error:
+        # It stands in the journal already: a limit in another unit must not keep the run from being read.
+        return Judgement(verdict=Verdict.UNDECIDED, because=f"It does not go with its limit. {error.what}")

@@ -2,6 +2,7 @@
 
 import msgspec
 
+from verify import VERSION
 from verify.judge import Limit, Rule
 from verify.record.model import (
     RECORD_FORMAT,
@@ -207,7 +208,7 @@ def fit_record() -> Record:
     text = "format: checklist/1\nid: every-repair\n"
     return Record(
         format=RECORD_FORMAT,
-        tool="handback 0.1.0",
+        tool=f"handback {VERSION}",
         ticket=ticket,
         simulated=False,
         scripted=False,
