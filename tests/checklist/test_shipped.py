@@ -8,6 +8,7 @@ import pytest
 from verify.checklist import Check, Kind, Step
 from verify.checklist.answers import Answer, Counted, Hazard, Look, Measured, Seen
 from verify.checklist.compose import compose, hands_minutes, waiting_minutes
+from verify.checklist.model import HAND_BACK
 from verify.checklist.proofread import proofread
 from verify.checklist.screens import screens
 from verify.checklist.shipped import (
@@ -18,6 +19,7 @@ from verify.checklist.shipped import (
 )
 from verify.checklist.specimen_files import load_specimens
 from verify.checklist.specimens import Specimen, SpecimenFile, answer_for, facts_of, machine_faults, uncaught
+from verify.judge import Rule
 from verify.machine.simulated_faults import ParsedFaults
 from verify.probe import probe_names
 from verify.values import Outcome, Unit
@@ -142,6 +144,88 @@ def test_what_lies_behind_the_base_is_voided_by_opening_it_and_the_capacity_is_n
         assert "base" in voided[check_id], check_id
     for check_id in ("claimed-capacity", "charge-to-full"):
         assert voided[check_id] == ("pack-unplugged",), check_id
+
+
+# What each step waits for in the largest job. To take one out is a decision, not a slip of the keys.
+HOLDS = {
+    "open-up": "first-look",
+    "connect-pack": "pack-flat pack-label pack-volts bay-clean",
+    "close-base": "pack-flat pack-plug-home pack-fixed lead-plugs flat-cables lead-ways nothing-loose "
+    "all-accounted",
+    "screw-base": "cover-flush",
+    "charge": "pack-flat pack-present pack-cell-voltage bottom-screws deck-smooth air-openings",
+    "end-charge": "charge-to-full",
+    "fit-feet": "all-accounted bottom-screws deck-smooth air-openings charger-seen charge-power heat-margin "
+    "charge-to-full started-clean network sound fan-sound every-key touchpad-click touchpad-lines "
+    "claimed-capacity seam-gaps touchpad-level runs-on-battery",
+    "push-feet": "feet-wait no-new-mark nothing-kept stands-still",
+}
+# Checks that say nothing before the step was taken.
+AFTER = {
+    "connect-pack": "pack-plug-home pack-fixed",
+    "charge": "charger-seen charge-power heat-margin charge-to-full started-clean network sound fan-sound "
+    "every-key touchpad-click touchpad-lines",
+    "fit-feet": "feet-wait",
+    "push-feet": "feet-hold feet-clean",
+}
+LARGEST = compose(shipped_checklists(), ["battery", "keyboard-deck", "feet"])
+
+
+@pytest.mark.parametrize("step", HOLDS)
+def test_no_step_loses_a_check_that_it_waits_for(step: str) -> None:
+    assert {check.id for check in LARGEST.guards(step)} == set(HOLDS[step].split())
+
+
+def test_every_step_but_the_last_has_its_holds_told_here() -> None:
+    assert [step.id for step in LARGEST.steps if step.id != HAND_BACK] == list(HOLDS)
+
+
+@pytest.mark.parametrize("step", AFTER)
+def test_no_check_is_asked_before_the_step_that_it_looks_at(step: str) -> None:
+    assert {check.id for check in LARGEST.checks if check.after == step} == set(AFTER[step].split())
+
+
+def test_a_swollen_battery_stops_the_work_wherever_it_shows() -> None:
+    assert {check.id for check in ALL_CHECKS if check.stop} == {"first-look", "pack-flat", "touchpad-level"}
+
+
+def test_only_what_a_sound_machine_may_not_tell_is_a_note() -> None:
+    notes = {check.id for check in ALL_CHECKS if check.note_only}
+    assert notes == {"charge-power", "heat-margin", "claimed-capacity"}
+
+
+@pytest.mark.parametrize(
+    ("check_id", "lower", "upper", "rule"),
+    [
+        # Common practice, no source, but where the checklist names one.
+        ("all-accounted", "0 pieces", "0 pieces", Rule.COUNT),
+        ("pack-present", "1 pieces", None, Rule.COUNT),
+        ("pack-cell-voltage", "3 V", "4.45 V", Rule.SIMPLE),
+        ("charger-seen", "1 pieces", None, Rule.COUNT),
+        ("charge-power", "0.2 C", None, Rule.SIMPLE),
+        ("heat-margin", "1 K", None, Rule.SIMPLE),
+        ("charge-to-full", "99 %", None, Rule.SIMPLE),
+        ("runs-on-battery", None, "60 s", Rule.SIMPLE),
+        ("claimed-capacity", "90 %", None, Rule.GUARDED),
+        ("seam-gaps", None, "0.3 mm", Rule.GUARDED),
+    ],
+)
+def test_a_limit_is_moved_on_purpose_only(
+    check_id: str, lower: str | None, upper: str | None, rule: Rule
+) -> None:
+    limit = next(check.limit for check in ALL_CHECKS if check.id == check_id)
+    assert limit is not None
+    bounds = tuple(None if bound is None else str(bound) for bound in (limit.lower, limit.upper))
+    assert (*bounds, limit.rule) == (lower, upper, rule)
+
+
+@pytest.mark.parametrize("check", [check for check in ALL_CHECKS if check.limit], ids=lambda each: each.id)
+def test_the_words_beside_a_limit_say_the_same_number(check: Check) -> None:
+    assert check.limit is not None
+    said = [float(number) for number in re.findall(r"\d+(?:\.\d+)?", check.good)]
+    for bound in (check.limit.lower, check.limit.upper):
+        if bound is not None and bound.unit is not Unit.COUNT:
+            assert bound.value in said
 
 
 # ---------------------------------------------------------------- a shop's own folder

@@ -185,6 +185,38 @@ def test_the_view_of_an_empty_bay_names_it(tree: SysfsTree) -> None:
     assert "BAT0: no pack in its place" in seen
 
 
+def view_row(tree: SysfsTree, name: str) -> str:
+    (line,) = [line for line in view(tree, 100).splitlines() if line.strip().startswith(name)]
+    return line.strip().removeprefix(name).strip()
+
+
+def test_the_view_of_an_empty_bay_beside_a_pack_names_it(tree: SysfsTree) -> None:
+    tree.battery()
+    tree.supply("BAT1", {"type": "Battery", "present": "0"})
+    assert "BAT1: no pack in its place" in " ".join(view(tree).split())
+
+
+@pytest.mark.parametrize(
+    ("now", "level"),
+    [("49870000", "100%"), ("49860000", "99.98%"), ("49600000", "99%"), ("20000", "0.0401%"), ("0", "0%")],
+)
+def test_the_view_never_rounds_a_level_to_full_or_empty(tree: SysfsTree, now: str, level: str) -> None:
+    tree.battery(energy_now=now)
+    assert view_row(tree, "Level").split(" (")[0] == level
+
+
+def test_the_view_of_an_unknown_value_does_not_call_it_doubtful(tree: SysfsTree) -> None:
+    tree.battery(unreadable=("energy_now", "energy_full"))
+    assert view_row(tree, "Remaining") == "unknown of unknown"
+
+
+@pytest.mark.parametrize("name", ["State", "Level", "Capacity", "Power", "Voltage"])
+def test_the_view_marks_every_doubted_value(tree: SysfsTree, name: str) -> None:
+    tree.firmware(sys_vendor="Example", product_name="Virtual Machine", chassis_type="1")
+    tree.battery(power_now="0", voltage_now="12000000")
+    assert "doubtful" in view_row(tree, name)
+
+
 def test_help_has_an_example(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = in_process(capsys, "--help")
     assert code == 0

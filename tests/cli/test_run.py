@@ -1,3 +1,5 @@
+import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -5,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from verify.run import RunFolder, load_record
+from verify.testing.sysfs_tree import SysfsTree
 from verify.values import Outcome, Verdict
 
 HANDBACK = [sys.executable, "-c", "from verify.cli import main; main()"]
@@ -139,3 +142,70 @@ def test_a_folder_that_cannot_be_written_is_a_plain_line(bench: Path) -> None:
     assert said.returncode in (2, 3)
     assert "Traceback" not in said.stderr
     assert said.stderr.strip()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a shell's way to close the input")
+def test_a_closed_input_is_a_plain_line(bench: Path) -> None:
+    said = subprocess.run(
+        ["sh", "-c", 'exec "$@" <&-', "sh", *HANDBACK, "run", "TW-7"],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=bench,
+        timeout=60,
+    )
+    assert said.returncode == 2
+    assert "no keyboard" in said.stderr
+    assert "fault" not in said.stderr
+
+
+def test_a_reader_that_went_away_is_not_told_that_all_is_good(bench: Path) -> None:
+    reader, writer = os.pipe()
+    os.close(reader)
+    said = subprocess.run(
+        [*HANDBACK, "status"], stdout=writer, stderr=subprocess.PIPE, text=True, check=False, cwd=bench
+    )
+    os.close(writer)
+    assert said.returncode == 3
+    assert said.stderr == ""
+
+
+def test_a_ticket_that_cannot_be_read_is_not_merely_held(bench: Path) -> None:
+    (bench / "reports" / "TW-7" / "journal.jsonl").write_bytes(b"nonsense\n")
+    said = handback("status", "TW-7", cwd=bench)
+    assert said.returncode == 3
+    assert "cannot be read" in said.stdout
+
+
+def test_a_run_on_a_given_tree_is_a_simulation_for_ever(bench: Path) -> None:
+    SysfsTree(bench / "sys").laptop()
+    handback("run", "TW-7", "--sysfs", "sys", cwd=bench, stdin="n")
+    # Undone, left and gone on with on the real machine: it stays one.
+    handback("run", "TW-7", cwd=bench, stdin="un")
+    record = load_record(bench / "reports", "TW-7")
+    assert record.simulated
+    said = handback("status", "TW-7", cwd=bench)
+    assert "simulation" in said.stdout
+
+
+def test_a_folder_that_is_taken_away_in_mid_run_is_a_plain_line(bench: Path) -> None:
+    with subprocess.Popen(
+        [*HANDBACK, "run", "TW-7"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=bench,
+    ) as process:
+        assert process.stdin is not None
+        assert process.stdout is not None
+        while "bulging" not in process.stdout.readline():
+            pass
+        shutil.rmtree(bench / "reports")
+        process.stdin.write("ngg")
+        process.stdin.flush()
+        _, error = process.communicate(timeout=60)
+    assert process.returncode == 3
+    assert "could not be written" in error
+    assert "Traceback" not in error
+    assert not (bench / "reports").exists()

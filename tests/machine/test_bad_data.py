@@ -242,6 +242,22 @@ def _(bench: Bench) -> None:
     assert "look into it" in pack["reasons"]["state"]
 
 
+@row("12-full-while-it-takes-in-18-watts-is-doubted")
+def _(bench: Bench) -> None:
+    bench.tree.battery(status="Full", power_now="18000000", energy_now="49870000", capacity="100")
+    bench.tree.adapter()
+    pack = bench.pack()
+    assert pack["state"] == "full"
+    assert "still 18 W flow" in pack["reasons"]["state"]
+
+
+@row("12-full-at-the-end-of-the-taper-is-full")
+def _(bench: Bench) -> None:
+    bench.tree.battery(status="Full", power_now="2400000", energy_now="49870000", capacity="100")
+    bench.tree.adapter()
+    assert "state" not in bench.pack()["reasons"]
+
+
 @row("13-a-hundredth-of-a-watt-is-nothing-and-no-time-is-told")
 def _(bench: Bench) -> None:
     bench.tree.battery(power_now="10000")
@@ -329,6 +345,31 @@ def _(bench: Bench) -> None:
     assert bench.pack()["power_w"] == -8.2
 
 
+@row("20-no-power-beside-a-current-is-not-nothing")
+def _(bench: Bench) -> None:
+    bench.tree.battery(status="Charging", power_now="0", current_now="2000000", voltage_now="12000000")
+    bench.tree.adapter()
+    pack = bench.pack()
+    assert pack["state"] == "charging"
+    assert pack["current_a"] == 2.0
+    for field in ("power_w", "current_a"):
+        assert "0 W, but current × voltage is 24 W" in pack["reasons"][field]
+
+
+@row("20-a-power-beside-no-current-is-doubted")
+def _(bench: Bench) -> None:
+    bench.tree.battery(power_now="8200000", current_now="0")
+    assert "one of them is wrong" in bench.pack()["reasons"]["power_w"]
+
+
+@row("20-power-and-current-that-agree-by-half-are-left-alone")
+def _(bench: Bench) -> None:
+    # 0.704 A × 11.65 V = 8.2 W; a driver may average one of them over a longer time.
+    for power_uw in ("8200000", "4200000", "16000000"):
+        bench.tree.battery(power_now=power_uw, current_now="704000")
+        assert not {"power_w", "current_a"} & bench.pack()["reasons"].keys()
+
+
 @row("21-a-wrapped-milliampere-rate-is-unwrapped-and-said-so")
 def _(bench: Bench) -> None:
     bench.tree.battery(base=CHARGE_PACK, current_now=str(0xFC18 * 1000))
@@ -355,6 +396,14 @@ def _(bench: Bench) -> None:
 def _(bench: Bench) -> None:
     bench.tree.battery(status="Discharging", power_now="64000000")
     assert bench.pack()["power_w"] == -64.0
+
+
+@row("21-a-worn-pack-may-take-what-it-was-made-for")
+def _(bench: Bench) -> None:
+    # 12 Wh left of 57: more than 2 C of what it holds, half a C of what it was made for.
+    bench.tree.battery(status="Charging", power_now="28400000", energy_full="12000000", energy_now="5000000")
+    bench.tree.adapter()
+    assert bench.pack()["power_w"] == 28.4
 
 
 @row("22-a-negative-64-bit-number-printed-unsigned-is-negative")
@@ -554,6 +603,13 @@ def _(bench: Bench) -> None:
     told = bench.probe()
     assert told["batteries"] == []
     assert "went away" in told["reasons"]["batteries.BAT0"]
+    assert "went away" in told["reasons"]["batteries"]
+
+
+@row("36-a-supply-of-no-kind-is-not-a-missing-battery")
+def _(bench: Bench) -> None:
+    bench.tree.supply("BAT0", {"status": "Discharging", "capacity": "60"})
+    assert "its kind cannot be told" in bench.probe()["reasons"]["batteries"]
 
 
 @row("37-an-overflowed-percentage-is-not-used")
@@ -741,7 +797,16 @@ def _(bench: Bench) -> None:
     assert bench.pack()["health"] is None
 
 
-_JUDGED = ("health", "full_charge_wh", "design_wh", "state_of_charge")
+_JUDGED = (
+    "state",
+    "state_of_charge",
+    "full_charge_wh",
+    "design_wh",
+    "health",
+    "power_w",
+    "voltage_v",
+    "current_a",
+)
 _MADE_UP = {
     "technology": "Unknown",
     "serial_number": "0001",

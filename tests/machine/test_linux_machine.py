@@ -178,6 +178,14 @@ def test_an_adapter_is_on_off_or_unknown(
     assert sample.charger_seen is expected
 
 
+def test_an_input_that_cannot_be_read_may_be_the_one_that_gives_power(
+    tree: SysfsTree, machine: LinuxMachine
+) -> None:
+    tree.adapter("AC", online="0")
+    tree.adapter("usb-in-2", kind="USB", online="")
+    assert machine.sample().charger_seen is None
+
+
 def test_any_input_that_gives_power_counts(tree: SysfsTree, machine: LinuxMachine) -> None:
     tree.adapter("AC", online="0")
     tree.adapter("usb-in-2", kind="USB", online="1")

@@ -70,7 +70,7 @@ class TestEverythingRaises(MachineContract):
     [
         pytest.param(61, False, 0.61, PackState.DISCHARGING, id="on-battery"),
         pytest.param(61, True, 0.61, PackState.UNKNOWN, id="charging-or-held-cannot-be-told"),
-        pytest.param(100, True, 1.0, PackState.FULL, id="full-on-the-charger"),
+        pytest.param(100, True, 1.0, PackState.UNKNOWN, id="a-level-of-100-is-not-full"),
         pytest.param(61, None, 0.61, PackState.UNKNOWN, id="charger-unknown"),
         pytest.param(255, True, None, PackState.UNKNOWN, id="255-stands-for-unknown"),
         pytest.param(106.0, False, 1.0, PackState.DISCHARGING, id="above-full"),
@@ -88,6 +88,13 @@ def test_only_what_psutil_can_know_is_told(
     assert pack.health is None
     assert pack.power_w is None
     assert sample.charger_seen is plugged
+
+
+@pytest.mark.parametrize("functions", [{}, {"sensors_battery": failing}], ids=["missing", "fails"])
+def test_a_system_that_cannot_be_asked_is_not_a_system_without_a_battery(functions: dict[str, Any]) -> None:
+    sample = machine_with(**functions).sample()
+    assert sample.packs == ()
+    assert sample.reasons["batteries"] == "Whether there is a battery cannot be read on this system."
 
 
 def test_no_battery_is_said_plainly() -> None:

@@ -1,3 +1,5 @@
+import errno
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -5,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from verify.run import RunFolder, ticket_folder
-from verify.values.errors import FolderBusyError, WrongUseError
+from verify.values.errors import FileWriteError, FolderBusyError, WrongUseError
 
 
 @pytest.mark.parametrize(
@@ -37,4 +39,26 @@ def test_a_second_run_on_the_folder_is_told_who_holds_it(tmp_path: Path) -> None
         holder.kill()
     # The lock dies with its owner: nothing is left to clean up.
     with RunFolder(tmp_path):
+        pass
+
+
+def test_a_drive_that_knows_no_locks_is_not_called_busy(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_locks(_descriptor: int) -> None:
+        raise OSError(errno.ENOLCK, "No locks available")
+
+    monkeypatch.setattr("verify.run.folder._lock_or_raise", no_locks)
+    with pytest.raises(FileWriteError, match="No locks available"), RunFolder(tmp_path):
+        pass
+
+
+def test_a_full_disk_does_not_keep_a_run_from_being_looked_at(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(_descriptor: int, _data: bytes) -> int:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(os, "write", full)
+    with RunFolder(tmp_path) as held, pytest.raises(FolderBusyError), RunFolder(held.path):
         pass

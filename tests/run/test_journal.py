@@ -1,15 +1,22 @@
 import errno
 import os
+import shutil
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from verify.record.model import Ticket
-from verify.run.events import JOURNAL_FORMAT, AskedAgain, Began, Stepped
+from verify.run.events import JOURNAL_FORMAT, AskedAgain, Began, Ended, Stepped, counts_of
 from verify.run.journal import Journal, read_lines, split_torn
-from verify.values import VirtualClock
-from verify.values.errors import BrokenJournalError, HandbackError, JournalWriteError, UnknownFormatError
+from verify.values import Outcome, VirtualClock
+from verify.values.errors import (
+    BrokenJournalError,
+    HandbackError,
+    JournalError,
+    JournalWriteError,
+    UnknownFormatError,
+)
 
 CLOCK = VirtualClock(start=datetime(2026, 3, 2, tzinfo=UTC))
 
@@ -136,3 +143,32 @@ def test_a_really_full_disk_is_a_plain_sentence() -> None:
     with pytest.raises(JournalWriteError) as caught:
         journal.append(began(), CLOCK.now())
     assert "space" in caught.value.next_step
+
+
+@pytest.mark.parametrize("how", ["gone", "longer", "shorter", "folder gone"])
+def test_a_journal_that_something_else_touched_is_not_written_into(path: Path, how: str) -> None:
+    journal = Journal(path)
+    data = path.read_bytes()
+    match how:
+        case "gone":
+            path.unlink()
+        case "longer":
+            path.write_bytes(data + b"{}\n")
+        case "shorter":
+            path.write_bytes(data[:-5])
+        case _:
+            shutil.rmtree(path.parent)
+    left = path.read_bytes() if path.exists() else None
+    with pytest.raises(JournalError) as caught:
+        journal.append(Stepped(step="charge"), CLOCK.now())
+    assert caught.value.next_step
+    assert (path.read_bytes() if path.exists() else None) == left
+
+
+def test_an_end_that_counts_other_lines_than_are_there_is_refused(path: Path) -> None:
+    journal = Journal(path)
+    journal.append(Ended(outcome=Outcome.FIT, counts=counts_of(journal.lines)), CLOCK.now())
+    assert len(Journal(path).lines) == 5
+    journal.append(Ended(outcome=Outcome.FIT, counts={"began": 1, "stepped": 9}), CLOCK.now())
+    with pytest.raises(BrokenJournalError, match="Line 6"):
+        Journal(path)

@@ -1,23 +1,32 @@
 import hashlib
 from collections.abc import Iterator
 from pathlib import Path
+from typing import ClassVar
 
+import msgspec
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from verify.ask.script import play
 from verify.ask.simulated import SimulatedBench
+from verify.checklist import Check, Kind
 from verify.checklist.answers import Answer, Hazard, Look, Measured, Seen, Span
+from verify.checklist.loader import parse_checklist
 from verify.checklist.shipped import shipped_checklists
 from verify.judge import lifts_hold
+from verify.machine import Sample
+from verify.machine.simulated import LARKSPUR_13
+from verify.probe import Finding
+from verify.probe.registry import make_probe
 from verify.record.model import Part, Ticket, Work
 from verify.run import Owner, RunFolder, begin, load_record, plan
-from verify.run.events import Ended, Found, Undone, WatchBegan
+from verify.run.events import Ended, Event, Found, Line, Opened, Undone, WatchBegan
+from verify.run.journal import Journal
 from verify.run.outcome import outcome_of
 from verify.testing.good_answers import GoodAnswers
-from verify.values import Outcome, Verdict
-from verify.values.errors import OrderError, WrongUseError
+from verify.values import Instant, Outcome, Verdict
+from verify.values.errors import HandbackError, JournalWriteError, OrderError, WrongUseError
 
 BAD = Look(seen=Seen.NOT_GOOD, note="bent")
 GOOD = Look(seen=Seen.GOOD)
@@ -134,6 +143,51 @@ def test_a_look_that_is_not_good_holds_the_step_that_it_guards(folder: RunFolder
     assert record.outcome is Outcome.FIT
 
 
+class SecondTime(GoodAnswers):
+    """Finds each look not good the first time it is asked."""
+
+    def answer(self, check: Check) -> Answer | None:
+        again = check.id in self.asked
+        good = super().answer(check)
+        return good if again or check.stop or check.kind is not Kind.LOOK else BAD
+
+
+class SecondProbe:
+    """Breaks the first time that it is run."""
+
+    run: ClassVar[set[str]] = set()
+
+    def __init__(self, name: str, *rest: object) -> None:
+        self._real = make_probe(name, *rest) if name in self.run else None  # type: ignore[arg-type] # handed through
+        self.run.add(name)
+
+    def step(self, sample: Sample) -> object:
+        if self._real is None:
+            raise ZeroDivisionError("by zero")
+        return self._real.step(sample)
+
+
+def test_every_check_that_was_not_good_can_be_done_again_wherever_it_holds(
+    folder: RunFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench = SimulatedBench(faults={})
+    owner = opened(folder, bench, "keyboard-deck", "battery", "feet")
+    monkeypatch.setattr(SecondProbe, "run", set())
+    monkeypatch.setattr("verify.run.owner.make_probe", SecondProbe)
+    answers = SecondTime()
+    again = []
+    while isinstance(due := play(owner, answers, bench.sampler, hands=bench), plan.Held):
+        check = due.blocked[0].check
+        assert check.id not in again, f"{check.id} was done again and still holds {due.step.id}"
+        again.append(check.id)
+        owner.ask_again(check.id)
+    assert isinstance(due, plan.Complete)
+    assert outcome_of(owner.composition, owner.state)[0] is Outcome.FIT
+    for one in owner.composition.checks:
+        if one.kind in (Kind.LOOK, Kind.PROBE) and not one.stop and not one.note_only:
+            assert one.id in again
+
+
 def test_what_cannot_be_seen_holds_too(folder: RunFolder) -> None:
     bench = SimulatedBench(faults={})
     owner = opened(folder, bench, "battery")
@@ -210,6 +264,120 @@ def test_undo_goes_back_answer_by_answer(folder: RunFolder) -> None:
     assert due.pending == ("first-look",)
 
 
+def until(owner: Owner, bench: SimulatedBench, check: str) -> None:
+    """Play up to a manual check and leave it open."""
+    due = played(owner, bench, {check: None})
+    assert isinstance(due, plan.Ask)
+    assert check in due.pending
+
+
+def test_what_was_read_after_a_step_that_is_taken_back_is_read_again(folder: RunFolder) -> None:
+    bench = SimulatedBench(faults={})
+    owner = opened(folder, bench, "battery")
+    until(owner, bench, "started-clean")
+    assert "charge" in owner.state.steps
+    while owner.state.current("charger-seen") is None:
+        owner.take_sample(bench.machine.sample())
+        bench.clock.wait(10)
+    seen = owner.state.current("charger-seen")
+    assert seen is not None
+    while "charge" in owner.state.steps:
+        assert owner.undo()
+    assert owner.state.verdict("charger-seen") is Verdict.NOT_DONE
+    assert owner.state.tries["charger-seen"][-1].out_of_date == "the step before it was taken back"
+    # What was read before the step still counts.
+    assert owner.state.verdict("pack-present") is Verdict.CONFORMS
+    assert isinstance(played(owner, bench), plan.Complete)
+    record = load_record(folder.path.parent, "TW-1042")
+    result = next(result for result in record.results if result.check == "charger-seen")
+    assert [attempt.out_of_date != "" for attempt in result.attempts] == [True, False]
+
+
+def test_a_watch_goes_on_when_an_answer_beside_it_is_taken_back(folder: RunFolder) -> None:
+    bench = SimulatedBench(faults={})
+    owner = opened(folder, bench, "battery")
+    until(owner, bench, "sound")
+    before = owner.state.watching
+    assert before
+    assert owner.undo()
+    assert owner.state.watching == before
+    assert owner.strip is not None
+    owner.close()
+
+
+def test_a_watch_begins_anew_when_the_step_before_it_is_taken_back(folder: RunFolder) -> None:
+    bench = SimulatedBench(faults={})
+    owner = opened(folder, bench, "battery")
+    until(owner, bench, "started-clean")
+    before = dict(owner.state.watching)
+    while "charge" in owner.state.steps:
+        assert owner.undo()
+    assert not owner.state.watching
+    until(owner, bench, "started-clean")
+    assert owner.state.watching
+    assert not set(before.values()) & set(owner.state.watching.values())
+    owner.close()
+
+
+def test_a_time_that_passed_after_a_step_that_is_taken_back_passes_again(folder: RunFolder) -> None:
+    bench = SimulatedBench(faults={})
+    owner = opened(folder, bench, "battery", "feet")
+    until(owner, bench, "no-new-mark")
+    bench.clock.wait(20 * 60)
+    owner.take_sample(bench.machine.sample())
+    assert owner.state.verdict("feet-wait") is Verdict.CONFORMS
+    while "fit-feet" in owner.state.steps:
+        assert owner.undo()
+    until(owner, bench, "no-new-mark")
+    assert owner.state.verdict("feet-wait") is Verdict.NOT_DONE
+
+
+@pytest.mark.parametrize("answer", [Hazard(present=True), Hazard(present=None)], ids=["yes", "cannot tell"])
+def test_a_hazard_cannot_be_taken_back(folder: RunFolder, answer: Hazard) -> None:
+    bench = SimulatedBench(faults={})
+    owner = opened(folder, bench, "battery")
+    owner.answer("first-look", answer)
+    with pytest.raises(OrderError, match="hazard"):
+        owner.undo()
+    owner.made_safe("Demo Technician, sand box")
+    assert not owner.undo()
+    assert len(owner.state.hazards) == 1
+
+
+def test_a_watch_begins_anew_after_a_hazard(folder: RunFolder) -> None:
+    bench = SimulatedBench(faults={})
+    checklists = (*shipped_checklists(), parse_checklist(RAISED, name="raised.yaml"))
+    begin(folder, ticket=ticket("battery"), checklists=checklists, clock=bench.clock)
+    owner = Owner(folder, machine=bench.machine, scripted=True)
+    due = played(owner, bench, {"pad-raised": BAD})
+    assert isinstance(due, plan.Stopped)
+    before = set(dict(owner.state.watching).values())
+    assert before
+    owner.made_safe("Demo Technician put the pack into the sand box.")
+    assert owner.state.watching
+    assert not before & set(owner.state.watching.values())
+    owner.close()
+
+
+RAISED = """\
+format: checklist/1
+id: raised
+revision: 1
+title: Raised touchpad
+checks:
+  - id: pad-raised
+    kind: look
+    ask: Look whether the touchpad has risen.
+    good: It is level.
+    place: touchpad
+    stage: closed
+    minutes: 1
+    after: charge
+    stop: yes
+    caution: A raised touchpad can be a swelling battery.
+"""
+
+
 def test_an_answer_that_is_not_due_is_refused(folder: RunFolder) -> None:
     bench = SimulatedBench(faults={})
     owner = opened(folder, bench, "battery")
@@ -268,6 +436,194 @@ def test_feet_wait_for_witnessed_time_only(folder: RunFolder) -> None:
     bench.clock.wait(1)
     owner.take_sample(bench.machine.sample())
     assert owner.strip is None
+
+
+def test_feet_wait_on_after_a_restart(folder: RunFolder) -> None:
+    bench = SimulatedBench(faults={})
+    owner = opened(folder, bench, "battery", "feet")
+    until(owner, bench, "no-new-mark")
+    owner.answer("no-new-mark", GOOD)
+    owner.answer("stands-still", GOOD)
+    owner.answer("nothing-kept", GOOD)
+    assert isinstance(owner.due(), plan.Watching)
+    assert left(owner) > 600
+    owner.close()
+    bench.clock._boot_id = "another boot"
+    again = Owner(folder, machine=bench.machine, scripted=True)
+    before = left(again)
+    bench.clock.wait(600)
+    again.take_sample(bench.machine.sample())
+    assert left(again) == pytest.approx(before - 600)
+    bench.clock.wait(before - 600)
+    again.take_sample(bench.machine.sample())
+    assert not isinstance(again.due(), plan.Watching)
+
+
+def test_feet_wait_where_the_system_names_no_boot(folder: RunFolder) -> None:
+    bench = SimulatedBench(faults={})
+    bench.clock._boot_id = None  # type: ignore[assignment] # as on a system that does not tell
+    owner = opened(folder, bench, "battery", "feet")
+    until(owner, bench, "no-new-mark")
+    before = left(owner)
+    bench.clock.wait(60)
+    assert left(owner) == pytest.approx(before - 60)
+    # A session later, nobody knows whether it is the same boot: the time between them does not count.
+    owner.close()
+    bench.clock.wait(3600)
+    again = Owner(folder, machine=bench.machine, scripted=True)
+    assert left(again) == pytest.approx(before)
+
+
+def left(owner: Owner) -> float:
+    assert owner.strip is not None
+    assert owner.strip[1].seconds_left is not None
+    return owner.strip[1].seconds_left
+
+
+WAITS = """\
+format: checklist/1
+id: waits
+revision: 1
+title: Waits
+checks:
+  - id: glue-sets
+    kind: wait
+    wait: 5 min
+    ask: Let the glue set.
+    place: glue
+    stage: finished
+    after: fit-feet
+"""
+
+
+def test_a_wait_after_a_step_that_the_work_does_not_need_ends_too(folder: RunFolder) -> None:
+    bench = SimulatedBench(faults={})
+    checklists = (*shipped_checklists(), parse_checklist(WAITS, name="waits.yaml"))
+    begin(folder, ticket=ticket("battery"), checklists=checklists, clock=bench.clock)
+    owner = Owner(folder, machine=bench.machine, scripted=True)
+    until(owner, bench, "no-new-mark")
+    before = left(owner)
+    assert 0 < before <= 300
+    bench.clock.wait(before)
+    owner.take_sample(bench.machine.sample())
+    assert owner.state.verdict("glue-sets") is Verdict.CONFORMS
+
+
+def test_a_watch_that_had_ended_when_the_power_went_is_not_lost(
+    folder: RunFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    steps: list[float] = []
+
+    class Once:
+        """Ends with its first sample; a second one is a mistake."""
+
+        def __init__(self) -> None:
+            self.ended = False
+
+        def step(self, sample: Sample) -> Finding:
+            assert not self.ended
+            self.ended = True
+            steps.append(sample.at.elapsed_s)
+            return Finding(readings=(), text="Ended.")
+
+    monkeypatch.setattr("verify.run.owner.make_probe", lambda *_: Once())
+    bench = SimulatedBench(faults={})
+    owner = opened(folder, bench, "battery")
+    played(owner, bench, {"bottom-screws": None})
+    owner.take_sample(bench.machine.sample())
+    found = next(line for line in owner.lines if isinstance(line.event, Found))
+    owner.close()
+    assert len(steps) >= 1
+    # The power goes between the sample and the line that says what was found.
+    data = folder.journal_path.read_bytes().splitlines(keepends=True)
+    folder.journal_path.write_bytes(b"".join(data[: found.n]))
+    again = Owner(folder, machine=bench.machine, scripted=True)
+    assert isinstance(again.lines[found.n].event, Opened)
+    told = again.lines[found.n + 1].event
+    assert isinstance(told, Found)
+    assert told == found.event
+    assert steps[-1] == steps[0]
+    again.close()
+
+
+@pytest.mark.parametrize("failing", [1, 2], ids=["the session's own line", "the answer"])
+def test_a_session_on_a_simulated_machine_is_told_even_if_the_disk_was_full_at_first(
+    folder: RunFolder, monkeypatch: pytest.MonkeyPatch, failing: int
+) -> None:
+    bench = SimulatedBench(faults={})
+    owner = opened(folder, bench, "battery")
+    real, calls = Journal.append, []
+
+    def full(self: Journal, event: Event, at: Instant) -> Line:
+        calls.append(event)
+        if len(calls) == failing:
+            raise JournalWriteError("No space left on device.")
+        return real(self, event, at)
+
+    monkeypatch.setattr(Journal, "append", full)
+    with pytest.raises(JournalWriteError):
+        owner.answer("first-look", Hazard(present=False))
+    owner.answer("first-look", Hazard(present=False))
+    record = load_record(folder.path.parent, "TW-1042")
+    assert record.simulated
+    assert record.scripted
+    assert sum(isinstance(line.event, Opened) for line in owner.lines) == 1
+
+
+def test_a_limit_in_another_unit_keeps_nobody_from_the_run(folder: RunFolder) -> None:
+    odd = """\
+format: checklist/1
+id: odd
+revision: 1
+title: Odd
+checks:
+  - id: odd-unit
+    kind: probe
+    probe: pack-present
+    ask: The tool looks for the battery.
+    good: It is there.
+    place: battery
+    stage: closed
+    minutes: 1
+    limit: {at_least: 3 mm, rule: simple, source: "common practice, no source"}
+"""
+    bench = SimulatedBench(faults={})
+    checklists = (*shipped_checklists(), parse_checklist(odd, name="odd.yaml"))
+    begin(folder, ticket=ticket("battery"), checklists=checklists, clock=bench.clock)
+    owner = Owner(folder, machine=bench.machine, scripted=True)
+    assert isinstance(played(owner, bench), plan.Held)
+    assert owner.state.verdict("odd-unit") is Verdict.UNDECIDED
+    assert Owner(folder, machine=bench.machine, scripted=True).state.verdict("odd-unit") is Verdict.UNDECIDED
+
+
+def test_an_automatic_check_that_cannot_be_made_is_told_before_the_ticket_is_open(folder: RunFolder) -> None:
+    checks = next(each for each in shipped_checklists() if each.id == "every-repair")
+    wrong = tuple(
+        msgspec.structs.replace(check, options={"settle": "soon"}) if check.id == "charge-power" else check
+        for check in checks.checks
+    )
+    bench = SimulatedBench(faults={})
+    with pytest.raises(HandbackError, match="soon"):
+        begin(
+            folder,
+            ticket=ticket(),
+            checklists=(msgspec.structs.replace(checks, checks=wrong),),
+            clock=bench.clock,
+        )
+    assert not folder.journal_path.exists()
+
+
+def test_the_record_names_the_machine_that_was_read_and_not_the_last_computer(folder: RunFolder) -> None:
+    bench = SimulatedBench(faults={})
+    owner = opened(folder, bench, "battery")
+    until(owner, bench, "complaint-gone")
+    owner.close()
+    elsewhere = SimulatedBench(faults={}, design=LARKSPUR_13)
+    at_the_bench = Owner(folder, machine=elsewhere.machine, scripted=True)
+    at_the_bench.answer("complaint-gone", GOOD)
+    record = load_record(folder.path.parent, "TW-1042")
+    assert record.outcome is Outcome.FIT
+    assert record.machine["model"] == "Larkspur 15"
 
 
 def test_a_second_start_on_a_ticket_is_refused(folder: RunFolder) -> None:

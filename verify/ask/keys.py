@@ -11,6 +11,8 @@ from collections import deque
 from types import TracebackType
 from typing import Self
 
+from verify.values.errors import WrongUseError
+
 END = "\x04"
 ENTER = "\n"
 BACK = "\x7f"
@@ -51,6 +53,11 @@ else:
         """Keys of a terminal, or characters of a pipe."""
 
         def __init__(self) -> None:
+            if sys.stdin is None:
+                raise WrongUseError(
+                    "There is no keyboard: the input is closed.",
+                    next_step="Run it in a terminal, or take the answers from a file with --answers.",
+                )
             self._descriptor = sys.stdin.fileno()
             self._before: list[object] | None = None
             self._decoder = codecs.getincrementaldecoder("utf-8")("ignore")

@@ -8,16 +8,16 @@ from typing import assert_never
 
 import msgspec
 from rich.console import Console
-from rich.live import Live
 
+from verify.ask.canvas import canvas_for
 from verify.ask.entry import parse_numbers, parse_span, parse_tally
 from verify.ask.keys import BACK, END, ENTER, Keys
-from verify.ask.view import Entry, screen
+from verify.ask.view import HELD_SHOWN, Entry
 from verify.checklist import Check, Kind
 from verify.checklist.answers import Answer, Counted, Hazard, Look, Measured, Seen, Span, Tally
 from verify.run import Owner, plan
 from verify.run.sampling import Sampler
-from verify.values.errors import HandbackError, InvalidValueError
+from verify.values.errors import HandbackError, InvalidValueError, JournalError
 
 _KEY_WAIT_S = 0.1
 _ESCAPE = "\x1b"
@@ -42,6 +42,8 @@ class _Typing:
         elif key == ENTER:
             try:
                 return self._take(typed.strip())
+            except JournalError:
+                raise
             except HandbackError as error:
                 self.entry = msgspec.structs.replace(self.entry, typed="", error=str(error))
         elif key.isprintable():
@@ -57,35 +59,37 @@ class Terminal:
         self._sampler = sampler
         self._console = console
         self._typing: _Typing | None = None
+        self._typing_for: plan.Due | None = None
         self._message = ""
         self._leaving = False
 
     def run(self) -> plan.Due:
-        """Ask; return what is due when the technician leaves."""
-        shown: object = None
-        with (
-            Keys() as keys,
-            Live(console=self._console, auto_refresh=False, screen=self._console.is_terminal) as live,
-        ):
+        """Ask; return what is due when the technician leaves.
+
+        Raises JournalError as soon as an answer cannot be kept: nothing is asked that would be lost.
+        """
+        with Keys() as keys, canvas_for(self._console) as canvas:
             while not self._leaving:
-                due = self._owner.due()
-                now = self._picture(due)
-                if now != shown:
-                    live.update(screen(self._owner, due, self._entry, message=self._message), refresh=True)
-                    shown = now
                 self._feed()
+                due = self._owner.due()
+                self._drop_overtaken(due)
+                canvas.show(self._owner, due, self._entry, self._message)
                 key = keys.next(_KEY_WAIT_S)
                 if key is not None:
-                    self._key(self._owner.due(), key)
+                    if self._typing is not None:
+                        canvas.echo(key)
+                    self._key(due, key)
         return self._owner.due()
 
     @property
     def _entry(self) -> Entry | None:
         return None if self._typing is None else self._typing.entry
 
-    def _picture(self, due: plan.Due) -> object:
-        """Return what the screen depends on: it is drawn anew only when that changes."""
-        return due, self._entry, self._message, self._owner.strip, self._console.size
+    def _drop_overtaken(self, due: plan.Due) -> None:
+        """Let go of a line that is being typed when what it answers is not asked any more."""
+        if self._typing is not None and due != self._typing_for:
+            self._typing = None
+            self._message = "Something else comes first now. What was typed is not taken."
 
     def _feed(self) -> None:
         # What was read while nothing wanted it is let go: a check must not begin with the past.
@@ -102,14 +106,17 @@ class Terminal:
             if self._typing is not None:
                 self._typing = self._typing.key(key)
                 return
+            self._typing_for = due
             self._command(due, key.lower())
+        except JournalError:
+            raise
         except HandbackError as error:
             self._message = str(error)
 
     def _command(self, due: plan.Due, key: str) -> None:
         if key == "q":
             self._leaving = True
-        elif key == "u" and not isinstance(due, plan.Stopped):
+        elif key == "u":
             self._message = "Taken back." if self._owner.undo() else "There is nothing to take back."
         else:
             self._due_key(due, key)
@@ -122,8 +129,9 @@ class Terminal:
                 if key == "d":
                     self._owner.take_step(due.step.id)
             case plan.Held():
-                if key.isdecimal() and 1 <= int(key) <= len(due.blocked):
-                    self._owner.ask_again(due.blocked[int(key) - 1].check.id)
+                shown = due.blocked[:HELD_SHOWN]
+                if key in map(str, range(1, len(shown) + 1)):
+                    self._owner.ask_again(shown[int(key) - 1].check.id)
             case plan.Stopped():
                 if key == "s":
                     self._typing = _Typing("Who made it safe, and where is the part now?", self._made_safe)
@@ -184,7 +192,7 @@ class Terminal:
             return None
 
         done = tuple(f"{name}: {span.enters_mm:g} to {_end(span)} mm" for name, span in spans.items())
-        return _Typing(f"{station}, leaf that enters, leaf that does not (mm):", take, done[-6:])
+        return _Typing(f"{station}, leaf that enters, leaf that does not (mm):", take, done)
 
     def _type_tally(self, check: Check, tallies: dict[str, Tally]) -> _Typing:
         left = [kind for kind in check.counts if kind not in tallies]

@@ -13,9 +13,10 @@ from rich.table import Table
 from rich.text import Text
 
 from verify.checklist import Check, Kind
-from verify.probe import Working
+from verify.record.visible import visible
 from verify.run import Owner, plan
-from verify.values import Verdict
+from verify.run.outcome import outcome_of
+from verify.values import Outcome, Verdict
 
 _WORDS = {
     Verdict.CONFORMS: ("+", "good", "green"),
@@ -34,7 +35,7 @@ _HAZARD_ADVICE = (
 )
 
 
-_HELD_SHOWN = 5
+HELD_SHOWN = 5
 """A held step's checks on one screen of 24 rows."""
 
 
@@ -57,21 +58,32 @@ def minutes_text(minutes: float) -> str:
     return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d} min"
 
 
-def screen(owner: Owner, due: plan.Due, entry: Entry | None, *, message: str = "") -> RenderableType:
-    """Draw the whole screen for what is due."""
-    # On every screen: nobody may take it for the real thing.
-    title = "SIMULATION: nothing real is read" if owner.simulated else ""
-    parts: list[RenderableType] = [_head(owner), Rule(title, style="dim")]
-    strip = owner.strip
+def screen(
+    owner: Owner, due: plan.Due, entry: Entry | None, *, message: str = "", brief: bool = False
+) -> RenderableType:
+    """Draw the whole screen for what is due. brief: only what is asked now, for a window with few rows."""
+    parts: list[RenderableType] = [] if brief else [_head(owner), Rule(_mark(owner), style="dim")]
+    strip = strip_line(owner)
     if strip is not None:
-        parts += [_strip(*strip), Rule(style="dim")]
-    parts.append(Padding(_body(owner, due), (0, 2)))
+        parts.append(strip)
+        if not brief:
+            parts.append(Rule(style="dim"))
+    parts.append(Padding(_body(owner, due, brief=brief), (0, 2)))
     if entry is not None:
-        parts.append(Padding(_entry(entry), (0, 2)))
+        parts.append(Padding(_entry(entry, done=1 if brief else 6), (0, 2)))
     if message:
         parts.append(Padding(Text(message, style="bold"), (0, 2)))
-    parts += [Rule(style="dim"), _keys(due, entry)]
+    if not brief:
+        parts.append(Rule(style="dim"))
+    parts.append(_keys(due, entry, brief=brief))
     return Group(*parts)
+
+
+def _mark(owner: Owner) -> str:
+    """Say on every screen what nobody may take for the real thing."""
+    if owner.simulated:
+        return "SIMULATION: nothing real is read"
+    return "SCRIPTED: never an acceptance" if owner.scripted else ""
 
 
 def _hung(mark: str, text: str, style: str = "", *, indent: int = 0) -> RenderableType:
@@ -86,7 +98,7 @@ def _hung(mark: str, text: str, style: str = "", *, indent: int = 0) -> Renderab
 def _head(owner: Owner) -> RenderableType:
     progress = owner.progress()
     ticket = owner.ticket
-    left = Text(f"{ticket.id}  {ticket.model or 'machine'}", style="bold")
+    left = Text(visible(f"{ticket.id}  {ticket.model or 'machine'}"), style="bold")
     stage = plan.stage_of(owner.composition, owner.state)
     right = Text(
         f"{stage} · {progress.screens_done} of {progress.screens} done"
@@ -100,7 +112,11 @@ def _head(owner: Owner) -> RenderableType:
     return table
 
 
-def _strip(check: Check, working: Working) -> RenderableType:
+def strip_line(owner: Owner) -> Text | None:
+    """Write what runs in the background; None where nothing does."""
+    if owner.strip is None:
+        return None
+    _, working = owner.strip
     if working.want is not None:
         return Text(f" > {working.want.value}  {working.text}", style="bold yellow")
     text = Text(f" ~ {working.text}")
@@ -109,14 +125,13 @@ def _strip(check: Check, working: Working) -> RenderableType:
     if working.fraction is not None:
         filled = round(20 * min(1.0, max(0.0, working.fraction)))
         text.append(f"  [{'=' * filled}{'.' * (20 - filled)}]", style="dim")
-    del check
     return text
 
 
-def _body(owner: Owner, due: plan.Due) -> RenderableType:
+def _body(owner: Owner, due: plan.Due, *, brief: bool) -> RenderableType:
     match due:
         case plan.Ask():
-            return _ask(owner, due)
+            return _ask(owner, due, brief=brief)
         case plan.Do():
             parts: list[RenderableType] = [Text("Do this now", style="dim"), Text("")]
             parts.append(Text(due.step.do or due.step.name, style="bold"))
@@ -135,21 +150,19 @@ def _body(owner: Owner, due: plan.Due) -> RenderableType:
             advice = [_hung(f"{number}.", line, indent=2) for number, line in enumerate(_HAZARD_ADVICE, 1)]
             return Group(Text("STOP: a hazard", style="bold red"), *seen, Text(""), *advice)
         case plan.Complete():
-            return Group(
-                Text("Everything is good.", style="bold green"),
-                Text(f"Sign the report with: handback sign {owner.ticket.id}"),
-            )
+            return _complete(owner)
         case _:
             assert_never(due)
 
 
-def _ask(owner: Owner, due: plan.Ask) -> RenderableType:
+def _ask(owner: Owner, due: plan.Ask, *, brief: bool) -> RenderableType:
     """Show the asked check whole, the others at this place in one line each: it fits 24 rows."""
     parts: list[RenderableType] = [Text(due.checks[0].place.upper(), style="bold")]
     asked = due.pending[0]
     for check in due.checks:
         if check.id != asked:
-            parts.append(_one_line(owner, check))
+            if not brief:
+                parts.append(_one_line(owner, check))
             continue
         parts += [Text(""), _hung(">", check.ask, "bold"), _hung("Good:", check.good, indent=4)]
         if check.caution:
@@ -164,32 +177,51 @@ def _one_line(owner: Owner, check: Check) -> Text:
     return Text(f"{mark} {check.ask}", style="dim", no_wrap=True, overflow="ellipsis")
 
 
+def _complete(owner: Owner) -> RenderableType:
+    """Say what came of it: what could not be told holds nothing, and is not good either."""
+    outcome, reasons = outcome_of(owner.composition, owner.state)
+    if outcome is Outcome.HELD:
+        return Group(Text("Not ready.", style="bold red"), *(_hung("x", reason) for reason in reasons))
+    untold = [
+        check for check in owner.composition.checks if owner.state.verdict(check.id) is Verdict.UNDECIDED
+    ]
+    parts: list[RenderableType] = [
+        Text("Nothing holds the machine. What could not be told:", style="bold")
+        if untold
+        else Text("Everything is good.", style="bold green")
+    ]
+    for check in untold:
+        current = owner.state.current(check.id)
+        parts.append(_hung("?", f"{check.ask} {'' if current is None else current.judgement.because}"))
+    return Group(*parts, Text(f"Sign the report with: handback sign {owner.ticket.id}"))
+
+
 def _caution(caution: str) -> RenderableType:
     return _hung("!", caution, "bold yellow", indent=4)
 
 
 def _held(due: plan.Held) -> RenderableType:
     parts: list[RenderableType] = [Text(f"Not yet: {due.step.name}", style="bold red"), Text("")]
-    for number, block in enumerate(due.blocked[:_HELD_SHOWN], start=1):
+    for number, block in enumerate(due.blocked[:HELD_SHOWN], start=1):
         mark, word, style = _WORDS[block.verdict]
         line = Text(f"{number}  {mark} ", style=style, no_wrap=True, overflow="ellipsis")
         parts += [line.append(block.check.ask), _hung("", f"{word}: {block.because}", "dim", indent=2)]
-    more = len(due.blocked) - _HELD_SHOWN
+    more = len(due.blocked) - HELD_SHOWN
     if more > 0:
         parts.append(Text(f"   and {more} more; they come up when these are mended", style="dim"))
     parts += [Text(""), Text("Mend it, then press its number: it is asked again.")]
     return Group(*parts)
 
 
-def _entry(entry: Entry) -> RenderableType:
-    parts: list[RenderableType] = [Text(f"  + {line}", style="green") for line in entry.done]
+def _entry(entry: Entry, *, done: int) -> RenderableType:
+    parts: list[RenderableType] = [Text(f"  + {line}", style="green") for line in entry.done[-done:]]
     if entry.error:
         parts.append(Text(f"  ! {entry.error}", style="bold red"))
     parts.append(Text(f"{entry.prompt} ").append(f"{entry.typed}_", style="bold"))
     return Group(*parts)
 
 
-def _keys(due: plan.Due, entry: Entry | None) -> Text:
+def _keys(due: plan.Due, entry: Entry | None, *, brief: bool) -> Text:
     if entry is not None:
         return Text(" Enter take it   Esc back", style="dim")
     match due:
@@ -204,13 +236,13 @@ def _keys(due: plan.Due, entry: Entry | None) -> Text:
         case plan.Do():
             keys = "D done   U undo   Q leave"
         case plan.Held():
-            keys = "1-9 ask again   U undo   Q leave"
+            keys = f"1-{min(HELD_SHOWN, len(due.blocked))} ask again   U undo   Q leave"
         case plan.Stopped():
             keys = "S it is made safe   Q leave"
         case plan.Watching():
             keys = "U undo   Q leave"
         case plan.Complete():
-            keys = "Q leave"
+            keys = "U undo   Q leave"
         case _:
             assert_never(due)
-    return Text(f" {keys}   (everything is kept)", style="dim")
+    return Text(f" {keys}{'' if brief else '   (everything is kept)'}", style="dim")

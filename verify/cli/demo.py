@@ -145,7 +145,8 @@ def _told(owner: Owner) -> list[str]:
         times = [
             current.at.wall for check in checks if (current := owner.state.current(check.id)) is not None
         ]
-        told.append(f"{min(times):%H:%M} to {max(times):%H:%M}  {stage}: {len(checks)} checks")
+        many = "check" if len(checks) == 1 else "checks"
+        told.append(f"{min(times):%H:%M} to {max(times):%H:%M}  {stage}: {len(checks)} {many}")
         told += [
             f"                  {check.id}: {current.note}"
             for check in checks

@@ -3,7 +3,6 @@
 Every command returns its exit code, or None for 0.
 """
 
-import os
 import sys
 from collections.abc import Sequence
 
@@ -70,10 +69,9 @@ def run_command(group: click.Group, arguments: Sequence[str] | None) -> None:
     except (click.Abort, KeyboardInterrupt):
         click.echo("\nhandback: stopped. What was answered is kept; run it again to go on.", err=True)
         code = _INTERRUPTED
-    except BrokenPipeError:
-        # The reader of our output went away: nothing left to say to it.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        code = GOOD
+    except SystemExit:
+        # So click and rich end where the reader of our output went away: nobody saw what came of it.
+        code = NOT_ESTABLISHED
     except OSError as error:
         click.echo(f"handback: {error.strerror or error}: {error.filename or 'no file named'}.", err=True)
         click.echo("          Check the folder, its rights and the free space, then run it again.", err=True)

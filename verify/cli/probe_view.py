@@ -7,6 +7,7 @@ from rich.table import Table
 from rich.text import Text
 
 from verify.machine import NO_BATTERY, Fan, Identity, Pack, PackState, Sample, Temperature
+from verify.measure import write_number
 
 __all__ = ["show"]
 
@@ -47,13 +48,13 @@ def show(identity: Identity, sample: Sample, *, console: Console | None = None) 
         _section(console, f"Battery {pack.name}")
         _rows(console, _pack_rows(pack))
         _notes(console, pack)
+    left_out = [why for key, why in sample.reasons.items() if key.startswith("batteries.")]
     if not sample.packs:
-        _section(console, "Battery")
-        why = sample.reasons.get("batteries", NO_BATTERY)
-        console.print(Text(why))
-        for key, reason in sample.reasons.items():
-            if key.startswith("batteries."):
-                console.print(Text(reason))
+        left_out.insert(0, sample.reasons.get("batteries", NO_BATTERY))
+    if left_out:
+        _section(console, "Not seen" if sample.packs else "Battery")
+        for why in dict.fromkeys(left_out):
+            console.print(Text(why))
     _section(console, "Charger inputs")
     if sample.adapters:
         words = {True: "gives power", False: "no power", None: _UNKNOWN}
@@ -92,6 +93,14 @@ def _number(value: float | None, unit: str, digits: int = 1) -> str:
     return _UNKNOWN if value is None else f"{value:.{digits}f} {unit}"
 
 
+def _percent(ratio: float) -> str:
+    """Write a ratio in whole per cent, but never as 0 or 100 what is neither."""
+    text = f"{ratio:.0%}"
+    if text in ("0%", "100%") and ratio not in (0, 1):
+        return f"{write_number(100 * ratio, apart_from=(0, 100))}%"
+    return text
+
+
 def _mark(pack: Pack, *fields: str) -> str:
     """Return a word that tells how a value is to be taken; nothing where it is sound."""
     if any(pack.doubt(field) is not None for field in fields):
@@ -102,21 +111,24 @@ def _mark(pack: Pack, *fields: str) -> str:
 def _pack_rows(pack: Pack) -> list[tuple[str, str]]:
     level = _UNKNOWN
     if pack.state_of_charge is not None:
-        level = f"{pack.state_of_charge:.0%}{_mark(pack, 'state_of_charge')}"
+        level = f"{_percent(pack.state_of_charge)}{_mark(pack, 'state_of_charge')}"
     remaining = f"{_number(pack.remaining_wh, 'Wh')} of {_number(pack.full_charge_wh, 'Wh')}"
     capacity = _UNKNOWN
     if pack.health is not None:
         full, design = _number(pack.full_charge_wh, "Wh"), _number(pack.design_wh, "Wh")
-        capacity = f"{pack.health:.0%} of design: {full} of {design}, as the battery reports it"
+        capacity = f"{_percent(pack.health)} of design: {full} of {design}, as the battery reports it"
         capacity += _mark(pack, "health", "full_charge_wh", "design_wh")
     cycles = _UNKNOWN if pack.cycle_count is None else str(pack.cycle_count)
+    voltage = _UNKNOWN
+    if pack.voltage_v is not None:
+        voltage = _number(pack.voltage_v, "V", 2) + _mark(pack, "voltage_v")
     rows = [
         ("State", f"{pack.state}{_mark(pack, 'state') if pack.state is not PackState.UNKNOWN else ''}"),
         ("Level", level),
         ("Remaining", remaining + _mark(pack, "remaining_wh", "full_charge_wh")),
         ("Capacity", capacity),
         ("Power", _power(pack)),
-        ("Voltage", _number(pack.voltage_v, "V", 2)),
+        ("Voltage", voltage),
         ("Cycles", cycles),
     ]
     if pack.temperature_c is not None:
@@ -132,7 +144,7 @@ def _power(pack: Pack) -> str:
     if pack.power_w is None:
         return _UNKNOWN
     if pack.power_w == 0:
-        return "none: nothing flows in or out"
+        return f"none: nothing flows in or out{_mark(pack, 'power_w')}"
     way = "into the pack" if pack.power_w > 0 else "out of the pack"
     current = "" if pack.current_a is None else f" ({abs(pack.current_a):.2f} A)"
     return f"{abs(pack.power_w):.1f} W {way}{current}{_mark(pack, 'power_w')}"

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from verify.cli.exits import GOOD, NOT_GOOD
+from verify.cli.exits import GOOD, NOT_ESTABLISHED, NOT_GOOD
 from verify.cli.reports import reports_option
 from verify.values import Outcome
 from verify.values.errors import WrongUseError
@@ -19,6 +19,7 @@ def command(ticket: str | None, as_json: bool, reports: Path) -> int:  # noqa: F
     from verify.ask.closing import OUTCOME_WORDS
     from verify.ask.view import minutes_text
     from verify.ledger import ticket_lines
+    from verify.record.visible import visible
     from verify.run import ticket_folder
 
     lines = ticket_lines(reports)
@@ -36,18 +37,21 @@ def command(ticket: str | None, as_json: bool, reports: Path) -> int:  # noqa: F
     else:
         for line in lines:
             if line.problem:
-                click.echo(f"{line.ticket}  cannot be read: {line.problem}")
+                click.echo(visible(f"{line.ticket}  cannot be read: {line.problem}"))
                 continue
             marks = " · simulation" if line.simulated else " · scripted" if line.scripted else ""
-            click.echo(f"{line.ticket}  {line.machine}  {OUTCOME_WORDS[line.outcome]} · {line.stage}{marks}")
+            outcome = OUTCOME_WORDS[line.outcome]
+            click.echo(visible(f"{line.ticket}  {line.machine}  {outcome} · {line.stage}{marks}"))
             click.echo(
                 f"    {line.done} of {line.screens} screens · hands {minutes_text(line.hands_min)}"
                 f" · waiting {minutes_text(line.waiting_min)}"
             )
-            click.echo(f"    waits for: {line.waits_for}")
+            click.echo(visible(f"    waits for: {line.waits_for}"))
             if ticket is not None:
                 for reason in line.reasons:
-                    click.echo(f"    - {reason}")
-    good = (Outcome.FIT, Outcome.FIT_UNDER_CONCESSION)
-    one_held = ticket is not None and lines[0].outcome not in good
-    return NOT_GOOD if one_held else GOOD
+                    click.echo(visible(f"    - {reason}"))
+    if ticket is None:
+        return GOOD
+    if lines[0].problem:
+        return NOT_ESTABLISHED
+    return GOOD if lines[0].outcome in (Outcome.FIT, Outcome.FIT_UNDER_CONCESSION) else NOT_GOOD

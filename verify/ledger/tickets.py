@@ -5,9 +5,10 @@ from typing import assert_never
 
 import msgspec
 
+from verify.ledger.signing import signing_of
 from verify.run import RunFolder, composition_of, plan
 from verify.run.events import Began
-from verify.run.journal import read_lines, split_torn
+from verify.run.journal import head_of, read_lines, split_torn
 from verify.run.outcome import outcome_of
 from verify.run.state import fold
 from verify.values import Outcome
@@ -47,7 +48,8 @@ def ticket_lines(reports: Path) -> tuple[TicketLine, ...]:
 def ticket_line(path: Path) -> TicketLine:
     """Read one run's folder."""
     try:
-        whole, _ = split_torn(RunFolder(path).journal_path.read_bytes())
+        folder = RunFolder(path)
+        whole, _ = split_torn(folder.journal_path.read_bytes())
         lines = read_lines(whole)
         if not lines or not isinstance(began := lines[0].event, Began):
             return TicketLine(ticket=path.name, problem="The journal is empty.")
@@ -66,7 +68,8 @@ def ticket_line(path: Path) -> TicketLine:
         machine=" ".join(part for part in (ticket.maker, ticket.model) if part),
         stage=plan.stage_of(composition, state),
         outcome=outcome,
-        waits_for=_waits_for(now_due),
+        waits_for=_waits_for(now_due)
+        or signing_of(folder.report_path, roles=composition.signers, head=head_of(whole)),
         reasons=reasons,
         done=far.screens_done,
         screens=far.screens,
@@ -79,6 +82,7 @@ def ticket_line(path: Path) -> TicketLine:
 
 
 def _waits_for(now_due: plan.Due) -> str:
+    """Say what the run itself waits for; empty where only signing is left."""
     match now_due:
         case plan.Stopped():
             return "A hazard: it must be made safe."
@@ -92,6 +96,6 @@ def _waits_for(now_due: plan.Due) -> str:
             count = len(now_due.blocked)
             return f"{count} check{'s' if count > 1 else ''} before: {now_due.step.name}."
         case plan.Complete():
-            return "Signing."
+            return ""
         case _:
             assert_never(now_due)

@@ -16,6 +16,9 @@ DESIGN_WH = (10.0, 110.0)
 """Up to the 100 Wh of air travel (IATA Dangerous Goods Regulations, from memory), and some margin."""
 
 FULL_OVER_DESIGN = (0.02, 1.25)
+LEARNED_MAX = 1.20
+"""Full over design, or over the label: a gauge that says more has not learned its pack."""
+
 FULL_WH = (DESIGN_WH[0] * FULL_OVER_DESIGN[0], DESIGN_WH[1] * FULL_OVER_DESIGN[1])
 LEVEL_MAX = 1.10
 """Remaining over full: a little above 1 is a full charge that has aged since it was learned."""
@@ -31,6 +34,9 @@ RESTING_A = 0.010
 
 CHARGING_MIN_W = 0.5
 """A pack that takes in less is not being charged, whatever its status says."""
+
+FULL_MAX_C = 0.05
+"""A pack that takes more is not full, whatever its status says (a common cell specification's cut-off)."""
 
 CYCLES_MAX = 5000
 CELSIUS = (1.0, 115.0)

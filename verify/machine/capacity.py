@@ -12,8 +12,6 @@ from verify.machine.draft import Draft
 
 __all__ = ["Capacity", "Voltages", "read_capacity", "read_voltages"]
 
-_DOUBTED = ("full_charge_wh", "design_wh", "health", "state_of_charge")
-
 # A full lithium cell against its nominal voltage (4.2 V and 3.7 V; 4.35 V and 3.83 V: the same ratio).
 _CEILING_OVER_NOMINAL = 4.2 / 3.7
 _NOMINAL_CELL_V = (3.5, 3.95)
@@ -21,7 +19,7 @@ _CEILING_CELL_V = (4.05, 4.5)
 # Common practice, no source: a pack this worn has been through more than so many cycles.
 _WORN, _FEW_CYCLES, _HARDLY_ANYTHING_LEFT = 0.4, 100, 0.1
 # Full charge above design by more than this is unusual in a new pack (common practice, no source).
-_GENEROUS, _NOT_LEARNED = 1.10, 1.20
+_GENEROUS = 1.10
 # A new pack may well be exactly its label; after so many cycles a gauge that says so has measured nothing.
 _NEW_CYCLES = 50
 _LIVELY_CELL_V = 3.5
@@ -203,7 +201,7 @@ def _contradictions(draft: Draft, ratio: float, *, exact: bool, cycles: int | No
     if exact and (cycles is None or cycles > _NEW_CYCLES):
         why = "Full charge is exactly the design capacity: the pack may only repeat its label. Not measured."
         fields: tuple[str, ...] = ("full_charge_wh", "health")
-    elif ratio > _NOT_LEARNED:
+    elif ratio > bounds.LEARNED_MAX:
         why, fields = (
             f"{ratio:.0%} of design: the gauge has not learned this pack yet.",
             ("full_charge_wh", "health"),
@@ -228,9 +226,3 @@ def _empty_but_lively(draft: Draft, level: float | None, volts: Voltages) -> Non
         why = f"The pack says empty, yet has {volts.now_v:g} V. Wait ten seconds and read again."
         for field in ("state_of_charge", "remaining_wh"):
             draft.doubt(field, why)
-
-
-def doubt_emulation(draft: Draft, cells_why: str) -> None:
-    """Doubt what an emulated pack says about its capacity."""
-    for field in _DOUBTED:
-        draft.doubt(field, cells_why)

@@ -2,7 +2,8 @@
 
 The magnitude comes from the number, the sign from the status: drivers differ in whether they sign the
 rate (Linux ABI: current_now is negative while discharging; the ACPI driver gives magnitudes only).
-In this order: (1) magnitudes, wrapped numbers put right, (2) the state, contradictions resolved, (3) signs.
+In this order: (1) magnitudes, wrapped numbers put right, (2) two magnitudes that contradict each other,
+(3) the state, contradictions resolved, (4) signs.
 """
 
 import msgspec
@@ -20,6 +21,8 @@ _STATUS = {
     "Not charging": PackState.HOLDING,
 }
 _END_OF_CHARGE, _CHARGED = 0.95, 0.995
+# Power against current × voltage: apart by more than half, above 1 W [common practice, no source].
+_APART, _APART_MIN_W = 0.5, 1.0
 _WRAP_MIN, _WRAP = 32768, 65536
 _ADAPTER_MARGIN = 1.5
 
@@ -85,18 +88,25 @@ def read_flow(
     ):
         current_a = power_w / voltage_v
         draft.estimate("current_a", "power / present voltage.")
-    if (power_w is None or power_w < bounds.RESTING_W) and (
-        current_a is None or current_a < bounds.RESTING_A or power_w is not None
-    ):
+    # (2)
+    torn = _contradict(draft, power_w, current_a, voltage_v)
+    if not torn and _rests(power_w, current_a):
         power_w = None if power_w is None else 0.0
         current_a = None if current_a is None else 0.0
     if power_w is None:
         draft.reasons.setdefault("power_w", _why_no_power(draft, voltage_v))
     if current_a is None:
         draft.reasons.setdefault("current_a", draft.why_not("current_now"))
-    # (2)
-    state = _state(draft, around, power_w=power_w, level=level, brimming=brimming)
     # (3)
+    state = _state(
+        draft,
+        around,
+        power_w=None if torn else power_w,
+        full_max_w=max(bounds.CHARGING_MIN_W, bounds.FULL_MAX_C * (capacity_wh or 0.0)),
+        level=level,
+        brimming=brimming,
+    )
+    # (4)
     sign = _sign(
         draft, state, around, negative=power.negative or current.negative, flows=bool(power_w or current_a)
     )
@@ -110,6 +120,29 @@ def read_flow(
         power_w=None if power_w is None else sign * power_w + 0.0,
         current_a=None if current_a is None else sign * current_a + 0.0,
     )
+
+
+def _rests(power_w: float | None, current_a: float | None) -> bool:
+    """Tell whether what flows is only the offset of the converter; power tells, else current."""
+    if power_w is not None:
+        return power_w < bounds.RESTING_W
+    return current_a is None or current_a < bounds.RESTING_A
+
+
+def _contradict(
+    draft: Draft, power_w: float | None, current_a: float | None, voltage_v: float | None
+) -> bool:
+    """Tell whether power and current contradict each other (2); if so, both are doubted."""
+    if power_w is None or current_a is None or voltage_v is None:
+        return False
+    implied_w = current_a * voltage_v
+    larger_w = max(power_w, implied_w)
+    if larger_w < _APART_MIN_W or abs(power_w - implied_w) <= _APART * larger_w:
+        return False
+    why = f"The pack gives {power_w:.3g} W, but current × voltage is {implied_w:.3g} W: one of them is wrong."
+    for field in ("power_w", "current_a"):
+        draft.doubt(field, why)
+    return True
 
 
 def _why_no_power(draft: Draft, voltage_v: float | None) -> str:
@@ -145,9 +178,15 @@ def _rate(draft: Draft, quantity: str, field: str, unit: str, limit: float, susp
 
 
 def _state(
-    draft: Draft, around: Surroundings, *, power_w: float | None, level: float | None, brimming: bool
+    draft: Draft,
+    around: Surroundings,
+    *,
+    power_w: float | None,
+    full_max_w: float,
+    level: float | None,
+    brimming: bool,
 ) -> PackState:
-    """Resolve what the pack is doing (2)."""
+    """Resolve what the pack is doing (3)."""
     status = draft.values.get("status", "")
     said = _STATUS.get(status, PackState.UNKNOWN)
     resting = power_w == 0.0
@@ -160,6 +199,8 @@ def _state(
         # No input gives power, so what flows can only come out of the pack.
         return PackState.DISCHARGING
     if said is PackState.FULL:
+        if power_w is not None and power_w > full_max_w:
+            draft.doubt("state", f"It says full, and still {power_w:.3g} W flow.")
         return said
     if brimming and (resting or said is PackState.HOLDING):
         return PackState.FULL
@@ -195,7 +236,7 @@ def _why_no_state(draft: Draft, status: str, around: Surroundings) -> str:
 
 
 def _sign(draft: Draft, state: PackState, around: Surroundings, *, negative: bool, flows: bool) -> int | None:
-    """Return +1 into the pack, −1 out of it, None where it cannot be told (3)."""
+    """Return +1 into the pack, −1 out of it, None where it cannot be told (4)."""
     if not flows:
         return 1
     status = draft.values.get("status")

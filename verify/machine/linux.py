@@ -7,7 +7,7 @@ from pathlib import Path
 from verify.machine.firmware import Virtual, read_identity, read_virtual
 from verify.machine.flow import Surroundings
 from verify.machine.heat import HeatReader
-from verify.machine.model import NO_BATTERY, Adapter, Identity, Pack, Sample
+from verify.machine.model import NO_BATTERY, Adapter, Identity, Pack, Sample, gives_power
 from verify.machine.pack import make_pack
 from verify.machine.processor import CpuReader
 from verify.machine.supply import Supplies, Supply, read_supplies
@@ -61,7 +61,7 @@ class LinuxMachine:
         cpu = self._cpu.read()
         reasons.update(supplies.reasons)
         if not packs:
-            reasons.setdefault("batteries", NO_BATTERY)
+            reasons.setdefault("batteries", supplies.unsure or NO_BATTERY)
         if not adapters:
             reasons.setdefault("adapters", _NO_ADAPTER)
         return Sample(
@@ -77,8 +77,7 @@ class LinuxMachine:
     def _packs(self, supplies: Supplies, adapters: tuple[Adapter, ...]) -> tuple[Pack, ...]:
         if not supplies.packs:
             return ()
-        known = [adapter.online for adapter in adapters if adapter.online is not None]
-        charger_seen = any(known) if known else None
+        charger_seen = gives_power(adapters)
         charger_w = max((_agreed_w(supply) for supply in supplies.adapters), default=0.0) or None
         if self._virtual is None:
             self._virtual = read_virtual(self._sysfs, self._proc)

@@ -5,7 +5,7 @@ name. A value with a reason beside it is doubted, unless `estimated` names the f
 converted (charge to energy by the design voltage) and the reason says how.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from enum import StrEnum
 from typing import Protocol
 
@@ -18,6 +18,9 @@ NO_BATTERY = (
     "and check its connector."
 )
 """What a sample says under "batteries" where the system can be asked and shows none."""
+
+CHARGING_OFF = "Charging is switched off by a setting of the system"
+"""How the doubt of a pack's state begins where the system itself keeps the pack from charging."""
 
 
 class PackState(StrEnum):
@@ -68,7 +71,7 @@ class Pack(msgspec.Struct, frozen=True, kw_only=True):
 
     def doubt(self, field: str) -> str | None:
         """Return why the field's value is doubted, or None where it is unknown, sound or estimated."""
-        if field in self.estimated:
+        if field in self.estimated or getattr(self, field) is None:
             return None
         return self.reasons.get(field)
 
@@ -78,6 +81,14 @@ class Adapter(msgspec.Struct, frozen=True, kw_only=True):
 
     name: str
     online: bool | None
+
+
+def gives_power(adapters: Iterable[Adapter]) -> bool | None:
+    """Tell whether any input gives power; None where none says so and one of them cannot be read."""
+    online = [adapter.online for adapter in adapters]
+    if any(online):
+        return True
+    return None if None in online or not online else False
 
 
 class Temperature(msgspec.Struct, frozen=True, kw_only=True):
@@ -141,9 +152,8 @@ class Sample(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def charger_seen(self) -> bool | None:
-        """Whether any adapter gives power; None where no adapter can be read."""
-        known = [adapter.online for adapter in self.adapters if adapter.online is not None]
-        return any(known) if known else None
+        """Whether any adapter gives power; None where that cannot be told."""
+        return gives_power(self.adapters)
 
 
 class Machine(Protocol):

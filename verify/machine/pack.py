@@ -2,10 +2,10 @@
 
 from verify.machine import bounds
 from verify.machine.bounds import within
-from verify.machine.capacity import doubt_emulation, read_capacity, read_voltages
+from verify.machine.capacity import read_capacity, read_voltages
 from verify.machine.draft import Draft
 from verify.machine.flow import Surroundings, read_flow
-from verify.machine.model import Pack
+from verify.machine.model import CHARGING_OFF, Pack
 from verify.machine.supply import Supply
 
 __all__ = ["make_pack"]
@@ -13,6 +13,17 @@ __all__ = ["make_pack"]
 # Linux Documentation/ABI/testing/sysfs-class-power, "technology".
 _TECHNOLOGIES = frozenset(("NiMH", "Li-ion", "Li-poly", "LiFe", "NiCd", "LiMn"))
 _THRESHOLDS = ("charge_control_end_threshold", "charge_stop_threshold")
+# What checks judge: from a pack that may be made up none of it counts.
+_JUDGED = (
+    "state",
+    "state_of_charge",
+    "full_charge_wh",
+    "design_wh",
+    "health",
+    "power_w",
+    "voltage_v",
+    "current_a",
+)
 _NO_LIMIT = "No limit is visible; one that is set in the firmware would not show."
 
 
@@ -26,7 +37,8 @@ def make_pack(supply: Supply, around: Surroundings) -> Pack:
         draft,
         around,
         voltage_v=volts.now_v,
-        capacity_wh=capacity.full_wh if capacity.full_wh is not None else capacity.design_wh,
+        # A worn pack may still take and give what it was made for.
+        capacity_wh=capacity.design_wh if capacity.design_wh is not None else capacity.full_wh,
         level=capacity.level,
         brimming=capacity.brimming,
     )
@@ -34,10 +46,11 @@ def make_pack(supply: Supply, around: Surroundings) -> Pack:
     serial = _identity(draft, "serial", "serial_number")
     behaviour = draft.values.get("charge_behaviour", "")
     if "[inhibit-charge" in behaviour or "[force-discharge]" in behaviour:
-        draft.doubt("state", f"Charging is switched off by a setting of the system ({behaviour}).")
+        draft.doubt("state", f"{CHARGING_OFF} ({behaviour}).")
     emulated = around.emulated or _looks_emulated(draft, technology, serial)
     if emulated is not None:
-        doubt_emulation(draft, emulated)
+        for field in _JUDGED:
+            draft.doubt(field, emulated)
     return Pack(
         name=supply.name,
         state=flow.state,

@@ -36,6 +36,8 @@ _UNREAD = [
     "technology",
     "charge_limit",
 ]
+# Known of psutil: functions that are missing, numbers of empty files, systems that it half knows.
+_FAILURES = (OSError, ValueError, RuntimeError, AttributeError, TypeError, ArithmeticError, LookupError)
 _NO_CHARGER_WORD = "The system does not say whether a charger is in."
 
 
@@ -85,17 +87,22 @@ class PsutilMachine:
 
     def _ask(self, function: str, **arguments: object) -> Any:
         """Call a function of psutil; None where it is missing here, fails, or has nothing to tell."""
-        call = getattr(self._library, function, None)
-        if call is None:
-            return None
         try:
-            return call(**arguments)
-        except (OSError, ValueError, RuntimeError, AttributeError, TypeError, ArithmeticError, LookupError):
-            # Known of psutil: numbers of empty files, fields that are missing, systems it half knows.
+            return self._call(function, **arguments)
+        except _FAILURES:
             return None
 
+    def _call(self, function: str, **arguments: object) -> Any:
+        """Call a function of psutil; raises one of _FAILURES where it is missing here or fails."""
+        return getattr(self._library, function)(**arguments)
+
     def _power(self, reasons: dict[str, str]) -> tuple[tuple[Pack, ...], tuple[Adapter, ...]]:
-        battery = self._ask("sensors_battery")
+        try:
+            battery = self._call("sensors_battery")
+        except _FAILURES:
+            reasons["batteries"] = "Whether there is a battery cannot be read on this system."
+            reasons["adapters"] = _NO_CHARGER_WORD
+            return (), ()
         if battery is None:
             reasons["batteries"] = NO_BATTERY
             reasons["adapters"] = _NO_CHARGER_WORD
@@ -108,9 +115,8 @@ class PsutilMachine:
         state = PackState.UNKNOWN
         if plugged is False:
             state = PackState.DISCHARGING
-        elif plugged and level == 1.0:
-            state = PackState.FULL
         else:
+            # Not full at 100 % either: a gauge may stand there while current still flows.
             why["state"] = (
                 _NO_CHARGER_WORD if plugged is None else "A charger is in; whether it charges is not told."
             )

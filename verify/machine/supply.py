@@ -74,12 +74,16 @@ class Supply(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Supplies(msgspec.Struct, frozen=True, kw_only=True):
-    """What one reading of the folder gave. names: all entries; reasons: what is left out, and why."""
+    """What one reading of the folder gave. names: all entries; reasons: what is left out, and why.
+
+    unsure: why an entry that is left out may be a pack all the same; None where there is none.
+    """
 
     packs: tuple[Supply, ...] = ()
     adapters: tuple[Supply, ...] = ()
     names: frozenset[str] = frozenset()
     reasons: dict[str, str] = {}
+    unsure: str | None = None
 
 
 def read_supplies(sysfs: Sysfs) -> Supplies:
@@ -89,10 +93,11 @@ def read_supplies(sysfs: Sysfs) -> Supplies:
         why = f"The system shows no power supplies ({SUPPLY_CLASS}): {names.reason}"
         return Supplies(reasons={"batteries": why, "adapters": why})
     packs, adapters, reasons = [], [], {}
+    unsure: str | None = None
     for name in names:
         supply = _read(sysfs, name)
         if supply is None:
-            reasons[f"batteries.{name}"] = f"{name} went away while it was read."
+            unsure = reasons[f"batteries.{name}"] = f"{name} went away while it was read."
             continue
         kind = supply.values.get("type")
         if supply.values.get("scope") == "Device":
@@ -106,8 +111,14 @@ def read_supplies(sysfs: Sysfs) -> Supplies:
                 packs.append(supply)
         elif kind not in _OTHER_KINDS:
             why = supply.faults.get("type", "It names none." if not kind else f"It says “{kind[:24]}”.")
-            reasons[f"batteries.{name}"] = f"{name}: its kind cannot be told. {why}"
-    return Supplies(packs=tuple(packs), adapters=tuple(adapters), names=frozenset(names), reasons=reasons)
+            unsure = reasons[f"batteries.{name}"] = f"{name}: its kind cannot be told. {why}"
+    return Supplies(
+        packs=tuple(packs),
+        adapters=tuple(adapters),
+        names=frozenset(names),
+        reasons=reasons,
+        unsure=unsure,
+    )
 
 
 def _is_peripheral(supply: Supply) -> bool:

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from verify.machine import Pack, Sample
+from verify.machine import Pack, Sample, bounds
 from verify.measure import combine, rectangular
 from verify.probe.model import Context, Finding, Probe
 from verify.probe.watching import gauge_of, known, not_found, refuse_others, unknown, why_no_pack
@@ -10,7 +10,6 @@ from verify.values import Reading, Unit
 
 _GAUGE_HALF_WIDTH = 0.03  # of the reading, of a gauge that has learned [common practice, no source]
 _ESTIMATE_HALF_WIDTH = 0.05  # of a charge turned into energy by the nominal voltage [common practice]
-_PLAUSIBLE = (0.02, 1.25)  # full over design; beyond, units are confused [common practice, no source]
 
 
 def claimed_capacity(options: Mapping[str, str], context: Context) -> Probe:
@@ -18,6 +17,7 @@ def claimed_capacity(options: Mapping[str, str], context: Context) -> Probe:
 
     Unit: %, for each pack. Claimed, not measured: the gauge says it. Unknown where full equals design
     exactly (a default that was never learned), or where several packs are seen and one label is given.
+    Doubted above 120 %.
     Source: JCGM 100 for the quotient; ±3 % of a gauge that has learned and ±5 % for energy estimated from
     charge, both rectangular, are common practice, no source.
     Caution: a reproduction pack reports any capacity it likes: stand the energy that went in beside it.
@@ -40,18 +40,20 @@ class _ClaimedCapacity:
         return Finding(
             readings=readings,
             text=" ".join(
-                self._said(pack, reading) for pack, reading in zip(sample.packs, readings, strict=True)
+                self._said(pack, reading, "The battery" if len(readings) == 1 else pack.name)
+                for pack, reading in zip(sample.packs, readings, strict=True)
             ),
         )
 
-    def _said(self, pack: Pack, reading: Reading) -> str:
+    def _said(self, pack: Pack, reading: Reading, who: str) -> str:
         full_wh, base_wh = pack.full_charge_wh, self._label_wh or pack.design_wh
         if reading.value is None or full_wh is None or base_wh is None:
-            return f"{pack.name}: {reading.reason}"
+            return f"{who}: {reading.reason}"
         whose = "design" if self._label_wh is None else "label"
+        doubt = "" if reading.reason is None else f" In doubt: {reading.reason}"
         return (
-            f"The battery reports that it holds {full_wh:.1f} Wh; its {whose} says {base_wh:.1f} Wh: "
-            f"{reading.value:.0f} %."
+            f"{who} reports that it holds {full_wh:.1f} Wh; its {whose} says {base_wh:.1f} Wh: "
+            f"{reading.value:.0f} %.{doubt}"
         )
 
     def _claimed(self, pack: Pack) -> Reading:
@@ -59,7 +61,7 @@ class _ClaimedCapacity:
         design_wh, design_doubt = known(pack, "design_wh")
         base_wh = design_wh if self._label_wh is None else self._label_wh
         base_name = "design capacity" if self._label_wh is None else "label"
-        source = f"{gauge_of(pack)}, full capacity as reported over {base_name}"
+        source = f"{gauge_of(pack)}, the capacity that it reports as a share of the {base_name}"
         if full_wh is None:
             return unknown(Unit.PERCENT, source, full_doubt or "")
         if base_wh is None or base_wh <= 0:
@@ -72,7 +74,7 @@ class _ClaimedCapacity:
             return unknown(Unit.PERCENT, source, reason)
         ratio = full_wh / base_wh
         doubt = full_doubt or (design_doubt if self._label_wh is None else None)
-        if doubt is None and not _PLAUSIBLE[0] <= ratio <= _PLAUSIBLE[1]:
+        if doubt is None and not bounds.FULL_OVER_DESIGN[0] <= ratio <= bounds.LEARNED_MAX:
             doubt = f"{full_wh:.1f} Wh of {base_wh:.1f} Wh cannot be right: restart the machine, read again."
         relative_u = rectangular(_GAUGE_HALF_WIDTH)
         # Where both were converted by one voltage, it cancels.

@@ -2,29 +2,33 @@
 
 from collections.abc import Mapping
 
-from verify.machine import Pack, PackState, Sample
+from verify.machine import Pack, Sample
 from verify.measure import rectangular
 from verify.probe.model import Context, Finding, Probe, Want, Working
 from verify.probe.watching import (
+    LONGEST_STEP_S,
     NO_CHARGER_INPUT,
+    OFTEN_LOST,
     Asking,
+    Watched,
+    held_back,
     hot_stop,
     known,
     not_found,
     powered,
     refuse_others,
-    seconds_between,
     seconds_option,
     unknown,
     why_no_pack,
 )
-from verify.values import Instant, Reading, Unit
+from verify.values import Reading, Unit
 
 SEEN_WITHIN_S = 120.0
 """A charger that was asked for is not there when not seen after this time [common practice, no source]."""
 
 _SETTLE_S = 60.0  # rates lag by up to 60 s after a change of charger (observed in the field)
 _WATCH_S = 60.0
+_MOST_BLINKS = 3  # a pack may vanish for some samples when the charger changes (observed in the field)
 _LEVEL_LOW, _LEVEL_HIGH = 0.10, 0.80  # outside, a sound pack takes less by design
 _POWER_HALF_WIDTH = 0.03  # of the reading, a gauge's current sensor [common practice, no source]
 
@@ -69,7 +73,8 @@ def charge_power(options: Mapping[str, str], context: Context) -> Probe:
 
     Unit: C (1 C fills the pack in one hour; net power in W over full capacity in Wh, so a little above the
     rate by current). Wants the charger in; settles 60 s ("settle"), then watches 60 s ("watch").
-    Unknown outside 10 to 80 % of charge, full, or held by a visible charge limit.
+    Begins anew where nobody watched for 90 s. Unknown outside 10 to 80 % of charge, full, held by a visible
+    charge limit, where half of the samples tell nothing, or where the charger goes away five times.
     Source: common practice, no source; ±3 % of the gauge's current sensor, rectangular, likewise.
     Caution: do not leave a first charge unattended; a pack at 60 °C stops it.
     """
@@ -88,8 +93,14 @@ class _ChargePower:
         self._settle_s = settle_s
         self._watch_s = watch_s
         self._asking = Asking(want=Want.CHARGER_IN)
-        self._since: Instant | None = None
+        self._begin()
+        self._begun = 0
+        self._blinks = _MOST_BLINKS  # a pack that was never seen does not blink
+
+    def _begin(self) -> None:
+        self._watched = Watched()
         self._rates: list[float] = []
+        self._missed: list[str] = []
 
     def step(self, sample: Sample) -> Working | Finding:
         stop = hot_stop(sample)
@@ -97,25 +108,29 @@ class _ChargePower:
             reason = "Stopped: the battery is too hot."
             return Finding(readings=(unknown(Unit.C_RATE, self._source, reason),), text=reason, stop=stop)
         if not sample.packs:
-            return self._unknown(why_no_pack(sample))
+            self._blinks += 1
+            if self._blinks > _MOST_BLINKS:
+                return self._unknown(why_no_pack(sample))
+            return Working(text="The battery is not seen at the moment.")
+        self._blinks = 0
         if powered(sample) is not True:
-            self._since, self._rates = None, []
-            waiting = self._asking.ask(sample, "Waiting for the charger.")
-            if waiting is not None:
-                return waiting
-            return self._unknown("The charger was asked for and not seen.")
+            return self._wait(sample)
         self._asking.done()
-        if self._since is None:
-            self._since = sample.at
-        elapsed_s = seconds_between(self._since, sample.at)
-        if elapsed_s is None:
-            self._since, self._rates, elapsed_s = sample.at, [], 0.0
-        whole_s = self._settle_s + self._watch_s
+        step_s = self._watched.see(sample.at)
+        if step_s is None or step_s > LONGEST_STEP_S:
+            self._begun += 1
+            if self._begun >= OFTEN_LOST:
+                return self._unknown(
+                    "The watch was broken off too often. Leave the machine awake, try again."
+                )
+            self._begin()
+            self._watched.see(sample.at)
+        elapsed_s, whole_s = self._watched.seconds, self._settle_s + self._watch_s
         if elapsed_s >= self._settle_s:
-            rate, reason = _net_rate(sample.packs)
-            if rate is None:
-                return self._unknown(reason)
-            self._rates.append(rate)
+            never = _why_never(sample.packs)
+            if never is not None:
+                return self._unknown(never)
+            self._take(sample.packs)
         if elapsed_s < whole_s:
             return Working(
                 text="Watching how much goes into the battery.",
@@ -124,10 +139,28 @@ class _ChargePower:
             )
         return self._end()
 
+    def _wait(self, sample: Sample) -> Working | Finding:
+        waiting = self._asking.ask(sample, "Waiting for the charger.")
+        self._begin()
+        if self._asking.times_lost >= OFTEN_LOST:
+            return self._unknown(
+                f"The charger went away {self._asking.times_lost} times. Look at its plug, lead and port."
+            )
+        return waiting or self._unknown("The charger was asked for and not seen.")
+
+    def _take(self, packs: tuple[Pack, ...]) -> None:
+        rate, reason = _net_rate(packs)
+        if rate is None:
+            self._missed.append(reason)
+        else:
+            self._rates.append(rate)
+
     def _unknown(self, reason: str) -> Finding:
         return not_found(Unit.C_RATE, self._source, reason)
 
     def _end(self) -> Finding:
+        if len(self._missed) >= len(self._rates):
+            return self._unknown(self._missed[-1])
         rate = _median(self._rates)
         if rate < 0:
             text = "The charger is in, and still the battery is drained: the charger gives less than is used."
@@ -150,16 +183,36 @@ def _median(values: list[float]) -> float:
     return ordered[middle] if len(ordered) % 2 else (ordered[middle - 1] + ordered[middle]) / 2
 
 
+def _why_never(packs: tuple[Pack, ...]) -> str | None:
+    """Return why waiting would not help; None where it may."""
+    for pack in packs:
+        why = held_back(pack)
+        if why is not None:
+            return why
+    level = _level(packs)
+    if level is None or _LEVEL_LOW <= level <= _LEVEL_HIGH:
+        return None
+    return (
+        f"The battery is at {100 * level:.0f} %: what it takes can only be told between "
+        f"{100 * _LEVEL_LOW:.0f} and {100 * _LEVEL_HIGH:.0f} %."
+    )
+
+
+def _level(packs: tuple[Pack, ...]) -> float | None:
+    """Return the level of all packs together, 0 to 1; None where one of them does not tell."""
+    full_wh = remaining_wh = 0.0
+    for pack in packs:
+        if pack.full_charge_wh is None or pack.state_of_charge is None:
+            return None
+        full_wh += pack.full_charge_wh
+        remaining_wh += pack.full_charge_wh * pack.state_of_charge
+    return remaining_wh / full_wh if full_wh > 0 else None
+
+
 def _net_rate(packs: tuple[Pack, ...]) -> tuple[float | None, str]:
     """Return the net rate of all packs together; None and why it cannot be told."""
-    power_w = full_wh = remaining_wh = 0.0
+    power_w = full_wh = 0.0
     for pack in packs:
-        held = pack.state in (PackState.HOLDING, PackState.FULL)
-        if held and pack.charge_limit is not None and pack.charge_limit < 1:
-            return None, (
-                f"Charging is held at {100 * pack.charge_limit:.0f} % by a charge limit set in the machine. "
-                "Lift the limit, or discharge below it, and check again."
-            )
         values = []
         for field in ("power_w", "full_charge_wh", "state_of_charge"):
             value, reason = known(pack, field)
@@ -168,13 +221,4 @@ def _net_rate(packs: tuple[Pack, ...]) -> tuple[float | None, str]:
             values.append(value)
         power_w += values[0]
         full_wh += values[1]
-        remaining_wh += values[1] * values[2]
-    if full_wh <= 0:
-        return None, "The battery reports no capacity."
-    level = remaining_wh / full_wh
-    if not _LEVEL_LOW <= level <= _LEVEL_HIGH:
-        return None, (
-            f"The battery is at {100 * level:.0f} %: what it takes can only be told between "
-            f"{100 * _LEVEL_LOW:.0f} and {100 * _LEVEL_HIGH:.0f} %."
-        )
-    return power_w / full_wh, ""
+    return (power_w / full_wh, "") if full_wh > 0 else (None, "The battery reports no capacity.")

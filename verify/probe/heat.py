@@ -2,7 +2,8 @@
 
 from collections.abc import Mapping
 
-from verify.machine import Sample, Temperature
+from verify.machine import Sample, Temperature, bounds
+from verify.machine.bounds import within
 from verify.measure import resolution
 from verify.probe.model import Context, Finding, Probe
 from verify.probe.watching import not_found, refuse_others
@@ -12,7 +13,6 @@ from verify.values import Reading, Unit
 _PROCESSOR_CHIPS = frozenset(
     {"coretemp", "k10temp", "zenpower", "cpu_thermal", "cpu-thermal", "x86_pkg_temp"}
 )
-_TRUSTED_C = (1.0, 115.0)  # beyond: not connected, switched off, a bus error (observed in the field)
 _TRUSTED_CRITICAL_C = (60.0, 125.0)
 _STEP_C = 1.0
 
@@ -35,7 +35,7 @@ def _trusted(sensor: Temperature) -> bool:
         sensor.chip in _PROCESSOR_CHIPS
         and sensor.reason is None
         and sensor.celsius is not None
-        and _TRUSTED_C[0] <= sensor.celsius <= _TRUSTED_C[1]
+        and within(sensor.celsius, bounds.CELSIUS)
     )
 
 
@@ -51,7 +51,7 @@ class _HeatMargin:
             for sensor in trusted
             if sensor.critical is not None
             and sensor.celsius is not None
-            and _TRUSTED_CRITICAL_C[0] <= sensor.critical <= _TRUSTED_CRITICAL_C[1]
+            and within(sensor.critical, _TRUSTED_CRITICAL_C)
         ]
         if not margins:
             reason = "The processor's sensor states no critical temperature."

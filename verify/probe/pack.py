@@ -32,9 +32,12 @@ class _PackPresent:
         if not count and why_no_pack(sample) != NO_BATTERY:
             return not_found(Unit.COUNT, source, why_no_pack(sample))
         reading = Reading(value=count, unit=Unit.COUNT, standard_uncertainty=0, source=source)
+        if not count:
+            return Finding(readings=(reading,), text=NO_BATTERY)
         seen = ", ".join(_named(pack) for pack in sample.packs)
-        text = f"Seen: {seen}." if count else NO_BATTERY
-        return Finding(readings=(reading,), text=text)
+        # A second bay may be empty by design: told, not judged.
+        others = [why for key, why in sample.reasons.items() if key.startswith("batteries.")]
+        return Finding(readings=(reading,), text=" ".join((f"Seen: {seen}.", *others)))
 
 
 def _named(pack: Pack) -> str:

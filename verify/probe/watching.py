@@ -1,14 +1,25 @@
-"""What several automatic checks share: time between samples, unknown readings, the charger, a hot pack."""
+"""What several automatic checks share: time that was watched, unknown readings, the charger, a hot pack.
+
+Only watched time counts against patience or for a stall: a machine that slept, or a run that was closed for
+the night, has not been watched.
+"""
 
 from collections.abc import Mapping
 
-import msgspec
-
 from verify.machine import Pack, PackState, Sample
-from verify.machine.model import NO_BATTERY
+from verify.machine.model import CHARGING_OFF, NO_BATTERY
+from verify.measure.full import LEVEL_WITHOUT_WORD
 from verify.probe.model import Finding, Want, Working
 from verify.values import Instant, Reading, Unit, parse_quantity
 from verify.values.errors import WrongUseError
+
+LONGEST_STEP_S = 90.0
+"""Between two samples further apart nobody watched, in s [the slowest reading is one a minute]."""
+
+_UNTOLD_STEP_S = 10.0  # what a step counts whose length cannot be told, so that every watch ends
+
+OFTEN_LOST = 5
+"""A charger that went away so often by itself has a bad contact [common practice, no source]."""
 
 PATIENCE_S = 900.0
 """How long a check waits for hands before it ends without a reading, in s [common practice, no source]."""
@@ -18,6 +29,8 @@ HOT_STOP_C = 60.0
 
 WARM_PAUSE_C = 45.0
 """Pack temperature from which charging should pause (the same guideline's upper edge of normal)."""
+
+_NEAR_LIMIT = 0.05  # a pack rests this close below its limit [common practice, no source]
 
 NO_CHARGER_INPUT = "Whether a charger is in cannot be read here."
 
@@ -107,25 +120,65 @@ def hot_stop(sample: Sample) -> str | None:
     )
 
 
-class Asking(msgspec.Struct):
-    """A wait for hands that ends: `ask` says it again until patience is over."""
+def held_back(pack: Pack) -> str | None:
+    """Return which setting may keep the pack from charging now, and what to do; None where none shows."""
+    if pack.state not in (PackState.HOLDING, PackState.FULL):
+        return None
+    if CHARGING_OFF in (pack.doubt("state") or ""):
+        return f"{CHARGING_OFF}. Switch it on and charge again; set it back at the end."
+    limit, level = pack.charge_limit, pack.state_of_charge
+    if limit is None or limit >= LEVEL_WITHOUT_WORD:
+        return None
+    if level is not None and level < limit - _NEAR_LIMIT:
+        return (
+            f"It does not charge at {100 * level:.0f} %, below the charge limit of {100 * limit:.0f} %. "
+            "Lift the limit and charge again: that shows whether the limit is the cause."
+        )
+    return (
+        f"Charging is held at {100 * limit:.0f} % by a charge limit set in the machine. "
+        "Lift the limit and charge again; set it back at the end."
+    )
 
-    want: Want
-    patience_s: float = PATIENCE_S
-    since: Instant | None = None
+
+class Watched:
+    """Counts the time that was watched, from the first sample on."""
+
+    def __init__(self) -> None:
+        self.seconds = 0.0
+        self._before: Instant | None = None
+
+    def see(self, now: Instant) -> float | None:
+        """Count up to this sample; return the step in s, None where its length cannot be told."""
+        step_s = 0.0 if self._before is None else seconds_between(self._before, now)
+        self._before = now
+        self.seconds += _UNTOLD_STEP_S if step_s is None else min(step_s, LONGEST_STEP_S)
+        return step_s
+
+
+class Asking:
+    """A wait for hands that ends: `ask` says it again until patience is over.
+
+    times_lost: how often what was there went away again.
+    """
+
+    def __init__(self, *, want: Want, patience_s: float = PATIENCE_S) -> None:
+        self._want = want
+        self._patience_s = patience_s
+        self._waited = Watched()
+        self._there = False
+        self.times_lost = 0
 
     def ask(self, sample: Sample, text: str) -> Working | None:
         """Ask once more; None when patience is over."""
-        if self.since is None:
-            self.since = sample.at
-        waited_s = seconds_between(self.since, sample.at)
-        if waited_s is None:
-            self.since, waited_s = sample.at, 0.0
-        return Working(text=text, want=self.want) if waited_s < self.patience_s else None
+        self.times_lost += self._there
+        self._there = False
+        self._waited.see(sample.at)
+        return Working(text=text, want=self._want) if self._waited.seconds < self._patience_s else None
 
     def done(self) -> None:
-        """Forget how long it took: the next wait begins anew."""
-        self.since = None
+        """Note that it is there, and forget how long it took: the next wait begins anew."""
+        self._there = True
+        self._waited = Watched()
 
 
 def seconds_option(options: Mapping[str, str], name: str, default_s: float) -> float:

@@ -1,6 +1,5 @@
 """From the journal to the record."""
 
-import hashlib
 import itertools
 from datetime import datetime
 from pathlib import Path
@@ -16,9 +15,9 @@ from verify.record.model import (
     StepTaken,
     Trace,
 )
-from verify.run.events import Began, Line
+from verify.run.events import Began, Line, Opened
 from verify.run.folder import RunFolder, ticket_folder
-from verify.run.journal import read_lines, split_torn
+from verify.run.journal import head_of, read_lines, split_torn
 from verify.run.outcome import outcome_of
 from verify.run.owner import TOOL, composition_of
 from verify.run.plan import blocked_by
@@ -54,11 +53,7 @@ def load_record(reports: Path, ticket: str) -> Record:
     if not lines or not isinstance(began := lines[0].event, Began):
         raise WrongUseError(f"The run for {ticket} has not begun.", next_step="Open it again.")
     composition = composition_of(began)
-    return record_of(lines, composition, head=_head(whole))
-
-
-def _head(whole: bytes) -> str:
-    return hashlib.sha256(whole.splitlines()[-1]).hexdigest()
+    return record_of(lines, composition, head=head_of(whole))
 
 
 def record_of(lines: tuple[Line, ...], composition: Composition, *, head: str) -> Record:
@@ -66,7 +61,8 @@ def record_of(lines: tuple[Line, ...], composition: Composition, *, head: str) -
     state = fold(lines, composition)
     outcome, reasons = outcome_of(composition, state)
     origin = {check.id: checklist.id for checklist in composition.checklists for check in checklist.checks}
-    last_session = state.sessions[-1] if state.sessions else None
+    # The machine is the one that was read last: looks may have been answered at another computer since.
+    last_session = state.read_by or (state.sessions[-1] if state.sessions else None)
     return Record(
         format=RECORD_FORMAT,
         tool=TOOL,
@@ -160,16 +156,21 @@ def _steps(composition: Composition, state: State) -> tuple[StepTaken, ...]:
 
 
 def clock_note(lines: tuple[Line, ...]) -> str:
-    """Say what the run's wall clock is worth: own clock, jumps, epoch."""
+    """Say what the run's wall clock is worth: own clock, jumps, steps back, epoch."""
     notes = ["Times are from this computer's own clock; nobody else vouches for them."]
     if any(line.at.wall.year < _FIRST_YEAR for line in lines):
         notes.append("It stood at its epoch: the dates are wrong.")
     for earlier, later in itertools.pairwise(lines):
-        if earlier.at.boot_id != later.at.boot_id:
-            continue
-        drift_s = (later.at.wall - earlier.at.wall).total_seconds() - (
-            later.at.elapsed_s - earlier.at.elapsed_s
-        )
-        if abs(drift_s) > _CLOCKS_APART_S:
-            notes.append(f"It jumped by {drift_s:+.0f} s before {wall_text(later.at.wall)}.")
+        passed_s = (later.at.wall - earlier.at.wall).total_seconds()
+        if earlier.at.boot_id == later.at.boot_id and not (
+            later.at.boot_id is None and isinstance(later.event, Opened)
+        ):
+            drift_s = passed_s - (later.at.elapsed_s - earlier.at.elapsed_s)
+            if abs(drift_s) > _CLOCKS_APART_S:
+                notes.append(f"It jumped by {drift_s:+.0f} s before {wall_text(later.at.wall)}.")
+        elif passed_s < -_CLOCKS_APART_S:
+            notes.append(
+                f"After a restart, or on another computer, it stood {-passed_s:.0f} s back, "
+                f"at {wall_text(later.at.wall)}."
+            )
     return " ".join(notes)

@@ -3,7 +3,7 @@
 A line holds its number, the hash of the line before, the instant and one event.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import msgspec
 
@@ -113,3 +113,12 @@ class Line(msgspec.Struct, frozen=True, kw_only=True):
     before: str
     at: Instant
     event: Event
+
+
+def counts_of(lines: Iterable[Line]) -> dict[str, int]:
+    """Count the lines of each kind, by tag."""
+    counts: dict[str, int] = {}
+    for line in lines:
+        tag = str(type(line.event).__struct_config__.tag)
+        counts[tag] = counts.get(tag, 0) + 1
+    return dict(sorted(counts.items()))

@@ -1,5 +1,7 @@
 """A run's folder: its name, its files and the lock that keeps it to one owner."""
 
+import contextlib
+import errno
 import os
 import re
 import sys
@@ -7,11 +9,14 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from verify.values.errors import FolderBusyError, WrongUseError
+from verify.values.errors import FileWriteError, FolderBusyError, WrongUseError
 
 # Names that every file system takes, FAT included; Windows keeps a few for devices.
 _TICKET = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,62}[A-Za-z0-9_-]|[A-Za-z0-9]", re.ASCII)
 _DEVICES = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?", re.ASCII | re.IGNORECASE)
+
+# What a system says where somebody else holds the lock; anything else is a drive that knows no locks.
+_HELD = frozenset({errno.EAGAIN, errno.EACCES, errno.EDEADLK})
 
 
 def ticket_folder(reports: Path, ticket: str) -> Path:
@@ -54,17 +59,25 @@ class RunFolder:
         lock = os.open(lock_path, os.O_RDWR | os.O_CREAT, 0o644)
         try:
             _lock_or_raise(lock)
-        except OSError:
+        except OSError as error:
+            if error.errno not in _HELD:
+                os.close(lock)
+                raise FileWriteError(
+                    f"{self.path} cannot be locked: {error.strerror or error}.",
+                    next_step="Put the folder on a drive of this computer or on a stick, then run again.",
+                ) from error
             holder = os.read(lock, 80).decode("utf-8", "replace").strip() if sys.platform != "win32" else ""
             os.close(lock)
             raise FolderBusyError(
                 f"Another run holds {self.path.name}{f' ({holder})' if holder else ''}.",
                 next_step="Go on there, or end it and run again.",
             ) from None
-        os.ftruncate(lock, 0)
-        os.lseek(lock, 0, os.SEEK_SET)
-        os.write(lock, f" process {os.getpid()}\n".encode())
         self._lock = lock
+        # Who holds it is a courtesy: a full disk must not keep a run from being looked at.
+        with contextlib.suppress(OSError):
+            os.ftruncate(lock, 0)
+            os.lseek(lock, 0, os.SEEK_SET)
+            os.write(lock, f" process {os.getpid()}\n".encode())
         return self
 
     def __exit__(

@@ -12,16 +12,21 @@ from pathlib import Path
 import msgspec
 
 from verify.record.files import sync, sync_folder
-from verify.run.events import JOURNAL_FORMAT, NO_LINE_BEFORE, Began, Event, Line
+from verify.run.events import JOURNAL_FORMAT, NO_LINE_BEFORE, Began, Ended, Event, Line, counts_of
 from verify.values import Instant
 from verify.values.errors import BrokenJournalError, JournalWriteError, UnknownFormatError
 
 _decoder = msgspec.json.Decoder(Line)
-_RESTORE = "Copy the folder from the stick or the bench computer where it is still whole."
+RESTORE = "Copy the folder from the stick or the bench computer where it is still whole."
 
 
 def _digest(text: bytes) -> str:
     return hashlib.sha256(text).hexdigest()
+
+
+def head_of(whole: bytes) -> str:
+    """Return the SHA-256 of the last of the terminated lines, without its line feed; of none, zeros."""
+    return _digest(whole.split(b"\n")[-2]) if whole else NO_LINE_BEFORE
 
 
 def split_torn(data: bytes) -> tuple[bytes, bytes]:
@@ -31,7 +36,7 @@ def split_torn(data: bytes) -> tuple[bytes, bytes]:
 
 
 def read_lines(data: bytes) -> tuple[Line, ...]:
-    """Decode terminated lines and check number, chain and format.
+    """Decode terminated lines and check number, chain, format and the counts at the end.
 
     Raises BrokenJournalError with the line's number; UnknownFormatError for another major version.
     """
@@ -43,16 +48,21 @@ def read_lines(data: bytes) -> tuple[Line, ...]:
         except (msgspec.MsgspecError, UnicodeDecodeError) as error:
             _refuse_other_format(text, first=number == 0)
             raise BrokenJournalError(
-                f"Line {number + 1} of the journal cannot be read ({error}).", next_step=_RESTORE
+                f"Line {number + 1} of the journal cannot be read ({error}).", next_step=RESTORE
             ) from error
         if line.n != number or line.before != before:
             raise BrokenJournalError(
                 f"Line {number + 1} of the journal does not follow the one before it: it was altered.",
-                next_step=_RESTORE,
+                next_step=RESTORE,
             )
         if (number == 0) is not isinstance(line.event, Began):
             raise BrokenJournalError(
-                f"Line {number + 1} of the journal is not where it belongs.", next_step=_RESTORE
+                f"Line {number + 1} of the journal is not where it belongs.", next_step=RESTORE
+            )
+        if isinstance(line.event, Ended) and line.event.counts != counts_of(lines):
+            raise BrokenJournalError(
+                f"Line {number + 1} of the journal counts other lines than stand before it.",
+                next_step=RESTORE,
             )
         if isinstance(line.event, Began) and line.event.format != JOURNAL_FORMAT:
             _refuse_other_format(text, first=True)
@@ -87,15 +97,10 @@ class Journal:
         data = path.read_bytes() if path.exists() else b""
         whole, torn = split_torn(data)
         self.lines = read_lines(whole)
-        self._head = _digest(whole.splitlines()[-1]) if whole else NO_LINE_BEFORE
+        self._head = head_of(whole)
         self._size = len(whole)
         if torn:
             self._keep_torn(torn)
-
-    @property
-    def head(self) -> str:
-        """SHA-256 of the last line."""
-        return self._head
 
     def _keep_torn(self, torn: bytes) -> None:
         number = 1
@@ -121,8 +126,11 @@ class Journal:
         line = Line(n=len(self.lines), before=self._head, at=at, event=event)
         text = msgspec.json.encode(line)
         try:
-            descriptor = os.open(self._path, os.O_WRONLY | os.O_CREAT | getattr(os, "O_BINARY", 0), 0o644)
+            # Made only once: a journal that is gone must not be begun again in its middle.
+            create = 0 if self.lines else os.O_CREAT
+            descriptor = os.open(self._path, os.O_WRONLY | create | getattr(os, "O_BINARY", 0), 0o644)
             try:
+                self._refuse_other_size(os.fstat(descriptor).st_size)
                 self._write(descriptor, text + b"\n")
             finally:
                 os.close(descriptor)
@@ -134,6 +142,14 @@ class Journal:
         self._head = _digest(text)
         self._size += len(text) + 1
         return line
+
+    def _refuse_other_size(self, size: int) -> None:
+        """Raise BrokenJournalError where something else wrote the file since it was read."""
+        if size != self._size and self.lines:
+            raise BrokenJournalError(
+                f"{self._path.name} is not as this run left it: something else has written to it.",
+                next_step="Leave, and see that nothing else uses the folder. Then run again.",
+            )
 
     def _write(self, descriptor: int, data: bytes) -> None:
         try:

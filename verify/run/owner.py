@@ -10,7 +10,7 @@ from collections.abc import Iterable
 import msgspec
 
 from verify import VERSION
-from verify.checklist import Check, Checklist, Composition
+from verify.checklist import Check, Checklist, Composition, Kind
 from verify.checklist.answers import Answer
 from verify.checklist.compose import compose
 from verify.checklist.loader import parse_checklist
@@ -34,12 +34,13 @@ from verify.run.events import (
     Undone,
     Waited,
     WatchBegan,
+    counts_of,
 )
 from verify.run.findings import judge_answer
 from verify.run.folder import RunFolder
 from verify.run.journal import Journal
 from verify.run.outcome import outcome_of
-from verify.run.state import State, counts_of, fold, witnessed_s
+from verify.run.state import State, fold, witnessed_s
 from verify.run.trace import Trace
 from verify.values import Clock, Instant, Unit, parse_quantity
 from verify.values.errors import OrderError, WrongUseError
@@ -58,9 +59,14 @@ def begin(
     """Write a new run's first line. Hold the folder's lock.
 
     signers: roles that have to sign besides those that the checklists ask for.
-    Raises WrongUseError where the folder already holds a run, or the work cannot be composed.
+    Raises WrongUseError where the folder already holds a run, the work cannot be composed, or an automatic
+    check cannot be made.
     """
-    used = compose(tuple(checklists), [work.kind for work in ticket.work]).checklists
+    composition = compose(tuple(checklists), [work.kind for work in ticket.work])
+    used = composition.checklists
+    for check in composition.checks:
+        if check.kind is Kind.PROBE:
+            make_probe(check.probe or "", check.options, Context())
     journal = Journal(folder.journal_path)
     if journal.lines:
         raise WrongUseError(
@@ -105,8 +111,12 @@ class _Watch:
         self.trace_name = trace_name
         self.trace = trace
         self.working = Working(text="Starting.")
+        # Not None: it had ended, and the run was cut off before that was written down.
+        self.finding: Finding | None = None
         for sample in trace.earlier:
-            self.step(sample)
+            self.finding = self.step(sample)
+            if self.finding is not None:
+                break
 
     def step(self, sample: Sample) -> Finding | None:
         # A fault in one check must not take the run with it: it is written down as not established.
@@ -159,6 +169,11 @@ class Owner:
     def simulated(self) -> bool:
         """Whether anything of this run is, or is going to be, read from a simulated machine."""
         return self._machine.simulated or self.state.simulated
+
+    @property
+    def scripted(self) -> bool:
+        """Whether anything of this run was, or is going to be, answered by a script."""
+        return self._scripted or self.state.scripted
 
     @property
     def lines(self) -> tuple[Line, ...]:
@@ -230,12 +245,15 @@ class Owner:
     def undo(self) -> bool:
         """Take back the last answer or step, and what followed from it by itself.
 
-        Returns False where there is nothing to take back. Nothing is erased: the line stays, undone.
+        Returns False where there is nothing to take back. Nothing is erased: the line stays, undone; what
+        was read after a step that is taken back stays too, out of date.
+        Raises OrderError while a hazard is open: only making it safe ends it.
         """
+        if self.state.hazards_open:
+            raise OrderError("A hazard cannot be taken back.", next_step="Say how it was made safe.")
         lines = self.state.last_by_hand
         if not lines:
             return False
-        self._drop_watch()
         self._append(Undone(lines=lines))
         self._settle()
         return True
@@ -285,8 +303,10 @@ class Owner:
         self._settle()
 
     def _waited_s(self, wait: Check, now: Instant) -> float:
-        since = self.state.steps.get(wait.after or "", None)
-        return 0.0 if since is None else witnessed_s(self.lines, since=since[0], now=now)
+        # A step that the work does not need is not waited after: then the last one taken counts.
+        taken = {step: n for step, (n, _) in self.state.steps.items()}
+        since = taken.get(wait.after or "", max(taken.values(), default=0))
+        return witnessed_s(self.lines, since=since, now=now)
 
     def _end_wait(self, now: Instant) -> None:
         wait = plan.wait_due(self.composition, self.state)
@@ -306,6 +326,8 @@ class Owner:
             self._append(WatchBegan(check=check.id, trace=name))
         probe = make_probe(check.probe or "", check.options, self._context)
         self._watch = _Watch(check, probe, name, Trace(self._folder.trace_path(name)))
+        if self._watch.finding is not None:
+            self._finish(self._watch, self._watch.finding)
 
     def _drop_watch(self) -> None:
         if self._watch is not None:
@@ -315,11 +337,16 @@ class Owner:
     # The journal.
 
     def _append(self, event: Event) -> None:
-        if not self._told:
-            self._told = True
-            self._journal.append(self._opened(), self._machine.clock.now())
+        self._tell()
         self._journal.append(event, self._machine.clock.now())
         self._refold()
+
+    def _tell(self) -> None:
+        """Write once that this session works on the run, and what it reads."""
+        if not self._told:
+            self._journal.append(self._opened(), self._machine.clock.now())
+            self._told = True
+            self._refold()
 
     def _opened(self) -> Opened:
         identity = self._machine.identity()
@@ -349,6 +376,9 @@ class Owner:
         if self._watch is not None and plan.probe_due(self.composition, self.state) != self._watch.check:
             self._drop_watch()
         self._start_watch()
+        if plan.wait_due(self.composition, self.state) is not None:
+            # From here on this session witnesses the time.
+            self._tell()
         if isinstance(self.due(), plan.Complete) and self.state.ended is None:
             outcome, _ = outcome_of(self.composition, self.state)
             self._append(Ended(outcome=outcome, counts=counts_of(self.lines)))

@@ -1,5 +1,7 @@
 """What is due now: the order of the run and its holds, as a pure function of the state."""
 
+from collections.abc import Iterable
+
 import msgspec
 
 from verify.checklist import HAND_BACK, Check, Composition, Kind, Segment, Step
@@ -70,18 +72,20 @@ class Progress(msgspec.Struct, frozen=True, kw_only=True):
     waiting_min: float
 
 
-def current_segment(composition: Composition, state: State) -> Segment | None:
-    """Return the segment that the run stands in; None once hand-back is the only step left and taken."""
-    for segment in composition.segments:
+def _reached(composition: Composition, state: State) -> tuple[Segment, ...]:
+    """Return the segments up to the one that the run stands in: the first whose step is not taken.
+
+    In an earlier one a check is open again only because it is asked again.
+    """
+    for index, segment in enumerate(composition.segments):
         if segment.step.id not in state.steps:
-            return segment
-    return None
+            return composition.segments[: index + 1]
+    return composition.segments
 
 
 def stage_of(composition: Composition, state: State) -> str:
     """Return the stage that the job stands in."""
-    segment = current_segment(composition, state)
-    return composition.segments[-1].stage if segment is None else segment.stage
+    return _reached(composition, state)[-1].stage
 
 
 def is_open(check: Check, state: State) -> bool:
@@ -104,36 +108,36 @@ def blocked_by(composition: Composition, state: State, step: Step) -> tuple[Bloc
 def due(composition: Composition, state: State) -> Due:
     """Tell what is due now.
 
-    (1) A hazard stops everything. (2) In the first segment whose step is not taken: manual checks
-    that are open, one screen at a time. (3) Automatic checks and waits that have not ended.
-    (4) The step: held, complete, or to be done.
+    (1) A hazard stops everything. (2) Up to the first step that is not taken: manual checks that are
+    open, one screen at a time. (3) Automatic checks and waits that have not ended. (4) The step: held,
+    complete, or to be done.
     """
     # (1)
     if state.hazards_open:
         return Stopped(hazards=state.hazards_open)
-    segment = current_segment(composition, state)
-    if segment is None:
-        return Complete(step=composition.segments[-1].step)
+    reached = _reached(composition, state)
+    step = reached[-1].step
     # (2)
-    for screen in segment_screens(segment, composition.segments.index(segment)):
-        pending = tuple(
-            check.id
-            for check in screen.checks
-            if is_open(check, state) and not _waits_first(check, segment, state)
-        )
-        if pending:
-            return Ask(stage=segment.stage, checks=screen.checks, pending=pending)
+    for index, segment in enumerate(reached):
+        for screen in segment_screens(segment, index):
+            pending = tuple(
+                check.id
+                for check in screen.checks
+                if is_open(check, state) and not _waits_first(check, segment, state)
+            )
+            if pending:
+                return Ask(stage=segment.stage, checks=screen.checks, pending=pending)
     # (3)
-    running = tuple(check for check in segment.checks if is_open(check, state))
+    running = tuple(check for segment in reached for check in segment.checks if is_open(check, state))
     if running:
-        return Watching(checks=running, step=segment.step)
+        return Watching(checks=running, step=step)
     # (4)
-    blocked = blocked_by(composition, state, segment.step)
+    blocked = blocked_by(composition, state, step)
     if blocked:
-        return Held(step=segment.step, blocked=blocked)
-    if segment.step.id == HAND_BACK:
-        return Complete(step=segment.step)
-    return Do(step=segment.step)
+        return Held(step=step, blocked=blocked)
+    if step.id == HAND_BACK:
+        return Complete(step=step)
+    return Do(step=step)
 
 
 def _waits_first(check: Check, segment: Segment, state: State) -> bool:
@@ -149,24 +153,20 @@ def probe_due(composition: Composition, state: State) -> Check | None:
 
     None while a hazard stands or the first question is open: no reading comes before it.
     """
-    if state.hazards_open or any(
-        check.kind is Kind.HAZARD and is_open(check, state) for check in composition.checks
-    ):
+    checks = [check for segment in _reached(composition, state) for check in segment.checks]
+    if state.hazards_open or any(check.kind is Kind.HAZARD and is_open(check, state) for check in checks):
         return None
-    segment = current_segment(composition, state)
-    for check in () if segment is None else segment.checks:
-        if check.kind is Kind.PROBE and is_open(check, state):
-            return check
-    return None
+    return _first_open(checks, Kind.PROBE, state)
 
 
 def wait_due(composition: Composition, state: State) -> Check | None:
     """Return the wait that runs now, if any."""
-    segment = current_segment(composition, state)
-    for check in () if segment is None else segment.checks:
-        if check.kind is Kind.WAIT and is_open(check, state):
-            return check
-    return None
+    checks = [check for segment in _reached(composition, state) for check in segment.checks]
+    return _first_open(checks, Kind.WAIT, state)
+
+
+def _first_open(checks: Iterable[Check], kind: Kind, state: State) -> Check | None:
+    return next((check for check in checks if check.kind is kind and is_open(check, state)), None)
 
 
 def progress(composition: Composition, state: State) -> Progress:

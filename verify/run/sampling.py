@@ -9,6 +9,7 @@ from typing import Protocol
 
 from verify.machine import Machine, Sample
 from verify.values import VirtualClock
+from verify.values.errors import HandbackError, MachineError
 
 
 class Sampler(Protocol):
@@ -30,7 +31,7 @@ class ThreadSampler:
         self._machine = machine
         self._every_s = every_s
         # Only the newest matters to a screen, but a watch needs them all: never drop, never block.
-        self._samples: queue.SimpleQueue[Sample | Exception] = queue.SimpleQueue()
+        self._samples: queue.SimpleQueue[Sample | HandbackError] = queue.SimpleQueue()
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._read, name="sampler", daemon=True)
         self._thread.start()
@@ -39,18 +40,29 @@ class ThreadSampler:
         while not self._stop.is_set():
             try:
                 self._samples.put(self._machine.sample())
-            except Exception as error:  # noqa: BLE001 - handed to the owner's thread, which tells it
+            except HandbackError as error:
                 self._samples.put(error)
+                return
+            except Exception as error:  # noqa: BLE001 - handed to the owner's thread, which tells it
+                told = MachineError(
+                    f"The machine could not be read ({type(error).__name__}: {error}).",
+                    next_step="What was answered is kept. Run it again; if it comes back, report it.",
+                )
+                told.__cause__ = error
+                self._samples.put(told)
                 return
             self._stop.wait(self._every_s)
 
     def next(self, timeout_s: float) -> Sample | None:
-        """Return the next sample, or None where none came in time; raises what the reading raised."""
+        """Return the next sample, or None where none came in time.
+
+        Raises MachineError, or another of the family, where the machine could not be read.
+        """
         try:
             item = self._samples.get(timeout=timeout_s)
         except queue.Empty:
             return None
-        if isinstance(item, Exception):
+        if isinstance(item, HandbackError):
             raise item
         return item
 

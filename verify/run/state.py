@@ -16,7 +16,6 @@ from verify.run.events import (
     AskedAgain,
     Began,
     Ended,
-    Event,
     Found,
     Line,
     MadeSafe,
@@ -27,7 +26,9 @@ from verify.run.events import (
     WatchBegan,
 )
 from verify.run.findings import judge_answer, judge_readings, readings_of
+from verify.run.journal import RESTORE
 from verify.values import Instant, Reading, Verdict
+from verify.values.errors import BrokenJournalError, OrderError
 
 
 class Try(msgspec.Struct, frozen=True, kw_only=True):
@@ -56,7 +57,8 @@ class State(msgspec.Struct, frozen=True, kw_only=True):
 
     tries: attempts by check, oldest first. steps: the instants of the steps taken, and the number of
     the line. watching: trace names of automatic checks that began and have not ended.
-    last_by_hand: the lines that an undo would take back, or empty.
+    last_by_hand: the lines that an undo would take back, or empty. read_by: the last session in which an
+    automatic check ended; None where none did.
     """
 
     began: Began
@@ -69,6 +71,7 @@ class State(msgspec.Struct, frozen=True, kw_only=True):
     hazards: tuple[OpenHazard, ...]
     found: tuple[Found, ...]
     last_by_hand: tuple[int, ...]
+    read_by: Opened | None
     ended: Ended | None
 
     @property
@@ -100,8 +103,12 @@ class State(msgspec.Struct, frozen=True, kw_only=True):
 class _Fold:
     """Takes the lines in, one by one. Lives only inside `fold`."""
 
-    def __init__(self, composition: Composition) -> None:
+    def __init__(self, composition: Composition, lines: tuple[Line, ...]) -> None:
+        self._lines = lines
         self._checks = {check.id: check for check in composition.checks}
+        self._steps = {step.id for step in composition.steps}
+        self._begun: dict[str, int] = {}
+        self.read_by: Opened | None = None
         self.sessions: list[Opened] = []
         self.tries: dict[str, list[Try]] = {}
         self.steps: dict[str, tuple[int, Instant]] = {}
@@ -116,15 +123,15 @@ class _Fold:
         if not isinstance(event, Opened):
             self.ended = None
         match event:
-            case Began() | Undone():
-                # Which lines do not count was settled before the fold began.
-                pass
+            case Undone():
+                self._undone(event)
             case Opened():
                 self.sessions.append(event)
             case Answered():
                 self._answered(line, event)
             case WatchBegan():
                 self.watching[event.check] = event.trace
+                self._begun[event.check] = line.n
             case Found():
                 self._found(line, event)
             case Waited():
@@ -132,15 +139,20 @@ class _Fold:
                 judgement = Judgement(verdict=Verdict.CONFORMS, because=f"{minutes} have passed.")
                 self._try(event.check, Try(n=line.n, at=line.at, judgement=judgement))
             case Stepped():
-                self.steps[event.step] = (line.n, line.at)
-                self._by_hand(line.n, new=not event.by_itself)
+                self._stepped(line, event)
             case AskedAgain():
                 self._out_of_date(event.check, "asked again")
                 self.by_hand = []
             case MadeSafe():
                 self._made_safe(line, event)
-            case Ended():
-                self.ended = event
+            case Began() | Ended():
+                self.ended = event if isinstance(event, Ended) else None
+
+    def _stepped(self, line: Line, event: Stepped) -> None:
+        if event.step not in self._steps:
+            raise KeyError(event.step)
+        self.steps[event.step] = (line.n, line.at)
+        self._by_hand(line.n, new=not event.by_itself)
 
     def _by_hand(self, n: int, *, new: bool) -> None:
         if new:
@@ -175,8 +187,24 @@ class _Fold:
         if is_hazard(check, event, judgement):
             self.hazards.append(OpenHazard(at=line.at, check=check.id, what=judgement.because))
 
+    def _undone(self, event: Undone) -> None:
+        """Let nothing stand that was established by itself after a step that was not taken after all.
+
+        Which lines do not count was settled before the fold began.
+        """
+        steps = [n for n in event.lines if isinstance(self._lines[n].event, Stepped)]
+        if not steps:
+            return
+        for check_id, tries in self.tries.items():
+            if tries[-1].n > min(steps):
+                self._out_of_date(check_id, "the step before it was taken back")
+        for check_id, begun in self._begun.items():
+            if begun > min(steps):
+                self.watching.pop(check_id, None)
+
     def _found(self, line: Line, event: Found) -> None:
         check = self._checks[event.check]
+        self.read_by = self.sessions[-1] if self.sessions else None
         self.watching.pop(event.check, None)
         self.found.append(event)
         judgement = judge_readings(check, event.readings, event.text)
@@ -200,6 +228,8 @@ class _Fold:
                 self.hazards[index] = msgspec.structs.replace(
                     hazard, made_safe=event.how, made_safe_at=line.at
                 )
+        # What was being watched may have been taken out since.
+        self.watching.clear()
         self.by_hand = []
 
 
@@ -211,16 +241,27 @@ def is_hazard(check: Check, event: Answered, judgement: Judgement) -> bool:
 
 
 def fold(lines: Iterable[Line], composition: Composition) -> State:
-    """Fold the journal's lines into the state. The first line is the Began line."""
+    """Fold the journal's lines into the state. The first line is the Began line.
+
+    Raises BrokenJournalError for a line that does not fit the ticket's checks.
+    """
     lines = tuple(lines)
-    undone = {n for line in lines if isinstance(line.event, Undone) for n in line.event.lines}
-    taking = _Fold(composition)
-    for line in lines:
-        if line.n not in undone:
-            taking.take(line)
     began = lines[0].event
     if not isinstance(began, Began):
         raise TypeError("A journal begins with its Began line.")
+    undone: set[int] = set()
+    for line in lines:
+        if isinstance(line.event, Undone):
+            if not all(0 < n < line.n and _can_be_undone(lines[n]) for n in line.event.lines):
+                raise _does_not_fit(line)
+            undone.update(line.event.lines)
+    taking = _Fold(composition, lines)
+    for line in lines:
+        if line.n not in undone:
+            try:
+                taking.take(line)
+            except (KeyError, OrderError) as error:
+                raise _does_not_fit(line) from error
     return State(
         began=began,
         began_at=lines[0].at,
@@ -232,35 +273,35 @@ def fold(lines: Iterable[Line], composition: Composition) -> State:
         hazards=tuple(taking.hazards),
         found=tuple(taking.found),
         last_by_hand=tuple(taking.by_hand),
+        read_by=taking.read_by,
         ended=taking.ended,
     )
 
 
-def witnessed_s(lines: Iterable[Line], *, since: int, now: Instant) -> float:
-    """Return how much time the run saw pass since line `since`, in s.
+def _can_be_undone(line: Line) -> bool:
+    """Answers and steps only: which machine was read, and by whom, cannot be taken back."""
+    return isinstance(line.event, Answered | Stepped)
 
-    Only time between two instants of the same boot counts: a wall clock proves nothing.
-    """
-    instants = [line.at for line in lines if line.n >= since]
-    instants.append(now)
-    return sum(
-        max(0.0, later.elapsed_s - earlier.elapsed_s)
-        for earlier, later in itertools.pairwise(instants)
-        if earlier.boot_id == later.boot_id and earlier.boot_id is not None
+
+def _does_not_fit(line: Line) -> BrokenJournalError:
+    return BrokenJournalError(
+        f"Line {line.n + 1} of the journal does not fit the checks of this ticket.", next_step=RESTORE
     )
 
 
-def counts_of(lines: Iterable[Line]) -> dict[str, int]:
-    """Count the lines of each kind, by tag."""
-    counts: dict[str, int] = {}
-    for line in lines:
-        tag = _tag(line.event)
-        counts[tag] = counts.get(tag, 0) + 1
-    return dict(sorted(counts.items()))
+def witnessed_s(lines: Iterable[Line], *, since: int, now: Instant) -> float:
+    """Return how much time the run saw pass since line `since`, in s; `now` is in the last line's session.
 
-
-def _tag(event: Event) -> str:
-    return str(type(event).__struct_config__.tag)
+    Only time within one boot counts: a wall clock proves nothing. Where the system names no boot, only
+    time within one session.
+    """
+    told = [(line.at, isinstance(line.event, Opened)) for line in lines if line.n >= since]
+    told.append((now, False))
+    return sum(
+        max(0.0, later.elapsed_s - earlier.elapsed_s)
+        for (earlier, _), (later, new_session) in itertools.pairwise(told)
+        if earlier.boot_id == later.boot_id and not (new_session and later.boot_id is None)
+    )
 
 
 def first_verdicts(state: State) -> dict[str, Verdict]:

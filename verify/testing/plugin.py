@@ -46,8 +46,10 @@ class SpecimensFile(pytest.File):
 
 class _Item(pytest.Item):
     def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: object = None) -> object:  # type: ignore[override] # the words alone, whatever the style
-        """Show the words alone for a specimen's failure."""
-        if isinstance(excinfo.value, SpecimenFailure):
+        """Show the words alone for a specimen's failure, or for a mistake that shows only when it is run."""
+        from verify.values.errors import HandbackError
+
+        if isinstance(excinfo.value, SpecimenFailure | HandbackError):
             return str(excinfo.value)
         return super().repr_failure(excinfo, style=None if style is None else "long")
 
