@@ -302,6 +302,19 @@ def test_a_rise_is_not_compared_with_a_temperature(*, known: bool) -> None:
         judge(rise, bounds)
 
 
+@pytest.mark.parametrize(
+    ("value", "lower", "upper", "probability"),
+    [
+        (5, 5, None, 1), (4.9, 5, None, 0), (5, None, 5, 1), (5.1, None, 5, 0),
+        (5, 4, 6, 1), (7, 4, 6, 0), (3, 4, 6, 0),
+    ],
+)  # fmt: skip
+def test_without_uncertainty_the_probability_is_0_or_1(
+    value: float, lower: float | None, upper: float | None, probability: float
+) -> None:
+    assert conformance_probability(value, 0.0, lower=lower, upper=upper) == probability
+
+
 # Spans and tallies.
 
 
@@ -318,11 +331,19 @@ def test_a_rise_is_not_compared_with_a_temperature(*, known: bool) -> None:
         pytest.param(0.05, 0.10, 0.10, 0.30, BAD, id="wholly-below-a-lower-bound"),
         pytest.param(0.05, 0.20, 0.10, 0.30, OPEN, id="across-a-lower-bound"),
         pytest.param(0.10, 0.20, 0.10, 0.30, GOOD, id="within-both"),
+        pytest.param(0.10, 0.20, 0.10, None, GOOD, id="no-upper-bound"),
+        pytest.param(1.00, None, 0.10, None, GOOD, id="even-the-thickest-without-an-upper-bound"),
+        pytest.param(0.05, 0.10, 0.10, None, BAD, id="wholly-below-without-an-upper-bound"),
     ],
 )
 @pytest.mark.parametrize("rule", [Rule.SIMPLE, Rule.GUARDED])
 def test_span_is_judged_as_an_interval(
-    enters: float, stops: float | None, lower: float | None, upper: float, verdict: Verdict, rule: Rule
+    enters: float,
+    stops: float | None,
+    lower: float | None,
+    upper: float | None,
+    verdict: Verdict,
+    rule: Rule,
 ) -> None:
     bounds = limit(lower, upper, unit=Unit.MILLIMETRE, rule=rule)
     got = judge_bracket(enters, stops, bounds, Unit.MILLIMETRE)

@@ -63,6 +63,14 @@ _OK = one(GOOD, check="ok")
             ("y: cannot tell yet.", "x: not good, accepted with a known flaw."),
             id="one-conceded-one-not",
         ),
+        pytest.param(
+            [one(BAD, conceded=True)],
+            [],
+            False,
+            CONCESSION,
+            ("x: not good, accepted with a known flaw.",),
+            id="nothing-but-conceded",
+        ),
         pytest.param([one(GOOD, conceded=True)], [], False, FIT, (), id="concession-no-longer-needed"),
         pytest.param([_OK], ["bulge"], False, HELD, ("Not made safe: bulge",), id="hazard"),
         pytest.param(

@@ -87,7 +87,8 @@ def test_agrees_with_the_reference_library(steps: list[tuple[float, float]]) -> 
     ("design_v", "cells"),
     [
         (3.7, 1), (3.85, 1), (7.2, 2), (7.4, 2), (7.7, 2), (10.8, 3), (11.1, 3), (11.4, 3), (11.55, 3),
-        (14.4, 4), (14.8, 4), (15.4, 4), (None, None), (0.0, None), (12.6, None), (5.0, None), (48.0, None),
+        (14.4, 4), (14.8, 4), (15.4, 4), (18.5, 5), (22.2, None), (None, None), (0.0, None), (12.6, None),
+        (5.0, None), (48.0, None),
     ],
 )  # fmt: skip
 def test_cells_from_the_nominal_voltage(design_v: float | None, cells: int | None) -> None:

@@ -97,6 +97,16 @@ def test_full_whatever_the_sampling(every_s: float) -> None:
     assert feed(steady([0.02] * (count + 1), every_s=every_s)) == [False] * count + [True]
 
 
+@pytest.mark.parametrize(("per_s", "full"), [(0.0002, False), (0.0001, True)])
+def test_the_mean_of_a_window_is_that_of_the_line_between_its_samples(per_s: float, *, full: bool) -> None:
+    # A rising rate; the second window's mean is the rate in its middle, at 60 s: 0.053 C or 0.047 C.
+    watch = FullWatch()
+    for at_s in (0.0, 30.0, 60.0, 80.0):
+        point = ChargePoint(at_s=at_s, powered=True, level=1.0, rate_c=0.041 + per_s * at_s)
+        watch = advance(watch, point)
+    assert watch.reached is full
+
+
 @given(st.lists(st.tuples(st.floats(0.5, 30), st.floats(0.0501, 1.0)), max_size=60))
 def test_a_rate_always_above_the_taper_is_never_full(steps: list[tuple[float, float]]) -> None:
     at_s, points = 0.0, []

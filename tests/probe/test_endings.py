@@ -395,3 +395,276 @@ def test_two_packs_are_told_by_name() -> None:
     assert answer.text.count("reports that it holds") == 2
     assert "A reports that it holds 49.0 Wh" in answer.text
     assert "B reports that it holds 45.0 Wh" in answer.text
+
+
+def test_one_pack_needs_no_name() -> None:
+    answer = probe("claimed-capacity").step(sample(0, pack()))
+    assert isinstance(answer, Finding)
+    assert answer.text == "The battery reports that it holds 49.0 Wh; its design says 50.0 Wh: 98 %."
+
+
+def test_a_claim_over_nothing_is_unknown() -> None:
+    answer = probe("claimed-capacity").step(sample(0, pack(design_wh=None)))
+    assert isinstance(answer, Finding)
+    assert only(answer).reason == "The battery does not report its design capacity."
+
+
+def test_a_pack_is_told_by_name_and_maker() -> None:
+    answer = probe("pack-present").step(sample(0, pack(manufacturer="Fennel", model="L15-57")))
+    assert isinstance(answer, Finding)
+    assert answer.text == "Seen: A (Fennel L15-57)."
+
+
+# Volts a cell.
+
+
+def test_a_voltage_that_is_not_told_is_told_so() -> None:
+    known, not_known = pack(), pack(name="B", voltage_v=None, reasons={"voltage_v": "The pack has no meter."})
+    answer = probe("pack-cell-voltage").step(sample(0, known, not_known))
+    assert isinstance(answer, Finding)
+    assert answer.text == "A cell on average: A: 3.93 V; B: The pack has no meter."
+    assert [reading.reason for reading in answer.readings] == [None, "The pack has no meter."]
+
+
+@pytest.mark.parametrize("field", ["voltage_v", "design_voltage_v"])
+def test_a_voltage_in_doubt_is_in_doubt_for_each_cell(field: str) -> None:
+    answer = probe("pack-cell-voltage").step(sample(0, pack(reasons={field: "Made up."})))
+    assert isinstance(answer, Finding)
+    assert only(answer).value == pytest.approx(11.8 / 3)
+    assert only(answer).reason == "Made up."
+
+
+# Where no charger input can be read, the pack's own word tells.
+
+
+@pytest.mark.parametrize(
+    ("state", "doubted", "charger", "goes_on"),
+    [
+        (PackState.CHARGING, False, None, True),
+        (PackState.FULL, False, None, True),
+        (PackState.CHARGING, True, None, False),
+        (PackState.DISCHARGING, False, None, False),
+        (PackState.HOLDING, False, None, False),
+        (PackState.CHARGING, False, False, False),
+    ],
+)
+def test_power_from_outside(state: PackState, *, doubted: bool, charger: bool | None, goes_on: bool) -> None:
+    reasons = {"state": "In doubt."} if doubted else {}
+    answer = probe("charge-power").step(sample(0, pack(state=state, reasons=reasons), charger=charger))
+    assert isinstance(answer, Working)
+    assert (answer.want is None) is goes_on
+
+
+# What stands on the screen meanwhile.
+
+
+def test_the_wait_for_the_battery_tells_how_long() -> None:
+    one = probe("runs-on-battery")
+    one.step(sample(0, pack()))
+    answer = one.step(sample(30, pack(**STALLED), charger=False))
+    assert isinstance(answer, Working)
+    assert (answer.want, answer.seconds_left) == (None, 60.0)
+
+
+def test_a_sleep_before_the_charger_was_ever_in_is_not_told() -> None:
+    one = probe("runs-on-battery")
+    one.step(sample(0, pack(**DRAINED), charger=False))
+    answer = one.step(sample(HOUR, pack(**DRAINED), charger=False))
+    assert isinstance(answer, Working)
+    assert answer.text == "The charger has to be in first."
+
+
+def test_charge_power_tells_what_is_left() -> None:
+    one = probe("charge-power")
+    one.step(sample(0, pack()))
+    answer = one.step(sample(30, pack()))
+    assert isinstance(answer, Working)
+    assert (answer.fraction, answer.seconds_left) == (0.25, 90.0)
+
+
+@pytest.mark.parametrize(
+    ("power_w", "text"),
+    [
+        (-5.0, "The charger is in, and still the battery is drained: the charger gives less than is used."),
+        (0.0, "The charger is in, and nothing goes into the battery."),
+        (24.5, "The battery takes 0.50 of its capacity an hour."),
+    ],
+)
+def test_charge_power_says_which_way_it_goes(power_w: float, text: str) -> None:
+    finding, _ = feed(probe("charge-power"), every(10, 20, power_w=power_w))
+    assert finding.text == text
+
+
+def test_charge_power_of_a_pack_without_a_level_is_unknown() -> None:
+    finding, _ = feed(probe("charge-power"), every(10, 20, state_of_charge=None))
+    assert only(finding).reason == "The battery does not report its level."
+
+
+def test_the_least_charged_of_two_packs_is_shown() -> None:
+    for levels, shown in (((0.8, 0.3), "B: Charging: 30 %."), ((0.3, 0.8), "A: Charging: 30 %.")):
+        first, second = levels
+        answer = probe("charge-to-full").step(
+            sample(0, pack(state_of_charge=first), pack(name="B", state_of_charge=second))
+        )
+        assert isinstance(answer, Working)
+        assert answer.text == shown
+
+
+def test_the_hottest_of_two_packs_counts() -> None:
+    for temperatures in ((25.0, 61.0), (61.0, 25.0)):
+        first, second = temperatures
+        answer = probe("charge-to-full").step(
+            sample(0, pack(temperature_c=first), pack(name="B", temperature_c=second))
+        )
+        assert isinstance(answer, Finding)
+        assert "61 °C" in (answer.stop or "")
+
+
+def test_a_level_that_is_not_told_at_first_is_watched_all_the_same() -> None:
+    one = probe("charge-to-full")
+    first = one.step(sample(0, pack(state_of_charge=None)))
+    assert isinstance(first, Working)
+    assert first.text == "Charging; the level is not reported."
+    second = one.step(sample(10, pack()))
+    assert isinstance(second, Working)
+    assert second.text == "Charging: 50 %."
+
+
+def test_a_stall_at_an_unknown_level_is_told_and_not_good() -> None:
+    finding, _ = feed(probe("charge-to-full"), every(10, 100, **STALLED, state_of_charge=None))
+    assert only(finding).value is None
+    assert finding.text == "Charging stopped at an unknown level, and no limit is visible. 0.0 Wh went in."
+
+
+def test_99_per_cent_that_takes_in_current_is_told() -> None:
+    answer = probe("charge-to-full").step(sample(0, pack(state_of_charge=0.99)))
+    assert isinstance(answer, Working)
+    assert answer.text == "It says 99 %, and still 25 W go in: not full yet."
+
+
+def test_time_without_a_charger_is_no_stall() -> None:
+    one = probe("charge-to-full")
+    for i in range(80):
+        assert isinstance(one.step(sample(10.0 * i, pack(**STALLED), charger=False)), Working)
+    for i in range(80, 135):
+        assert isinstance(one.step(sample(10.0 * i, pack(**STALLED))), Working)
+
+
+def test_a_second_pack_that_blinks_is_not_gone() -> None:
+    one = probe("charge-to-full")
+    for i in range(100):
+        one.step(sample(10.0 * i, pack(), pack(name="B")))
+    for i in range(100, 105):
+        one.step(sample(10.0 * i, pack(**FULL)))
+    answer = one.step(sample(1050, pack(**FULL)))
+    assert isinstance(answer, Finding)
+    assert answer.text.endswith("B is not seen any more. Switch off before you touch its plug.")
+    one = probe("charge-to-full")
+    one.step(sample(0, pack(), pack(name="B")))
+    assert isinstance(one.step(sample(50, pack(**FULL))), Working)
+
+
+def test_a_second_pack_that_does_not_charge_ends_ten_minutes_after_the_first_is_full() -> None:
+    def samples() -> Iterator[Sample]:
+        for i in range(500):
+            first = pack(state_of_charge=0.5 + i / 500) if i < 100 else pack(**FULL)
+            yield sample(10.0 * i, first, pack(name="B", **STALLED))
+
+    finding, said = feed(probe("charge-to-full"), samples())
+    assert len(said) == 160
+    assert [reading.value for reading in finding.readings] == [100, 50]
+    assert "B: Charging stopped at 50 %, and no limit is visible." in finding.text
+
+
+def test_a_charge_that_never_comes_to_its_end_is_not_watched_for_ever() -> None:
+    slow = (sample(60.0 * i, pack(state_of_charge=0.3 + i / 1500)) for i in range(700))
+    finding, said = feed(probe("charge-to-full"), slow)
+    assert len(said) == 600
+    assert finding.text == "Not full after 10 h of watching."
+    assert only(finding).value is None
+
+
+def test_a_level_of_100_at_which_nothing_flows_is_good_even_where_samples_are_far_apart() -> None:
+    finding, _ = feed(probe("charge-to-full"), every(60, 50, **{**STALLED, "state_of_charge": 1.0}))
+    assert (only(finding).value, only(finding).reason) == (100, None)
+
+
+def test_the_packs_own_word_is_enough_where_no_rate_can_be_read() -> None:
+    finding, said = feed(probe("charge-to-full"), every(10, 5, **{**FULL, **BLIND}))
+    assert said == []
+    assert (only(finding).value, only(finding).reason) == (100, None)
+
+
+def test_a_rate_is_told_by_power_where_no_design_capacity_is() -> None:
+    low: dict[str, Any] = {"design_wh": None, "state_of_charge": 0.995, "power_w": 1.2, "current_a": 0.1}
+    finding, said = feed(probe("charge-to-full"), every(10, 50, **low))
+    assert len(said) == 8
+    assert only(finding).value == pytest.approx(99.5)
+
+
+def test_one_of_two_packs_without_a_level_does_not_break_the_screen() -> None:
+    answer = probe("charge-to-full").step(sample(0, pack(), pack(name="B", state_of_charge=None)))
+    assert isinstance(answer, Working)
+    assert answer.text == "Charging; the level is not reported."
+
+
+def test_the_median_of_an_even_number_lies_between_its_middle_two() -> None:
+    one = make_probe("charge-power", {"settle": "10 s", "watch": "10 s"}, Context())
+    powers = iter((0.0, 9.8, 19.6))
+    finding, _ = feed(one, (sample(10.0 * i, pack(power_w=power)) for i, power in enumerate(powers)))
+    assert only(finding).value == pytest.approx((9.8 + 19.6) / 2 / 49)
+
+
+@pytest.mark.parametrize(
+    ("field", "label_wh", "doubted"),
+    [
+        ("full_charge_wh", None, True),
+        ("full_charge_wh", 50.0, True),
+        ("design_wh", None, True),
+        ("design_wh", 50.0, False),
+    ],
+)
+def test_a_claim_is_doubted_for_what_it_stands_on(
+    field: str, label_wh: float | None, *, doubted: bool
+) -> None:
+    one = make_probe("claimed-capacity", {}, Context(label_wh=label_wh))
+    answer = one.step(sample(0, pack(reasons={field: "Made up."})))
+    assert isinstance(answer, Finding)
+    assert only(answer).reason == ("Made up." if doubted else None)
+
+
+# What is said where something cannot be read; how sure what is read is.
+
+
+@pytest.mark.parametrize("name", ["charger-seen", "runs-on-battery"])
+def test_why_no_charger_input_can_be_read_is_handed_on(name: str) -> None:
+    why = {"adapters": "The system shows no power supplies."}
+    finding, _ = feed(
+        probe(name), (sample(10.0 * i, pack(**STALLED), charger=None, reasons=why) for i in range(20))
+    )
+    assert only(finding).reason == "The system shows no power supplies."
+
+
+def test_why_no_temperature_can_be_read_is_handed_on() -> None:
+    finding, _ = feed(probe("heat-margin"), iter([sample(0, reasons={"temperatures": "No sensor."})]))
+    assert only(finding).reason == "No sensor."
+
+
+@pytest.mark.parametrize("packs", [(), (pack(**STALLED),)], ids=["gone", "idle"])
+def test_a_machine_that_the_battery_does_not_carry_is_told_why(packs: tuple[Pack, ...]) -> None:
+    def samples() -> Iterator[Sample]:
+        yield sample(0, pack())
+        yield from (sample(10.0 * i, *packs, charger=False) for i in range(1, 50))
+
+    finding, _ = feed(probe("runs-on-battery"), samples())
+    assert only(finding).value == 90
+    assert ("no battery is seen" if not packs else "it reports no discharging") in finding.text
+
+
+@pytest.mark.parametrize(
+    ("name", "uncertainty"),
+    [("pack-present", 0), ("charger-seen", 0), ("pack-cell-voltage", 0.02 / 3**0.5)],
+)
+def test_how_sure_a_reading_is(name: str, uncertainty: float) -> None:
+    finding, _ = feed(probe(name), every(10, 2))
+    assert only(finding).standard_uncertainty == pytest.approx(uncertainty)
