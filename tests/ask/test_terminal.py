@@ -147,6 +147,21 @@ def test_a_bar_that_moves_on_is_not_said_again_in_plain_lines(
     assert out.getvalue().count("Q leave") == 1
 
 
+def test_a_watch_that_ends_badly_is_told_at_once(
+    owner: Owner, bench: SimulatedBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    play(owner, GoodAnswers({"bottom-screws": None}), bench.sampler, hands=bench)
+    bare = SimulatedBench(faults={"pack-missing": "yes"})
+    bare.clock.wait(bench.clock.now().elapsed_s + 60)
+    monkeypatch.setattr("verify.ask.terminal.Keys", Typist(" "))
+    out = io.StringIO()
+    Terminal(owner, Quiet(bare.machine.sample()), Console(file=out, width=100)).run()
+    found = owner.state.found[-1]
+    assert owner.state.verdict(found.check) in (Verdict.DOES_NOT_CONFORM, Verdict.UNDECIDED)
+    said = " ".join(out.getvalue().split())
+    assert f": {found.text}" in said, said
+
+
 def test_a_note_that_is_being_typed_is_let_go_when_a_hazard_comes_first(
     owner: Owner, monkeypatch: pytest.MonkeyPatch
 ) -> None:

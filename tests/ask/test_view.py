@@ -87,6 +87,7 @@ def test_what_is_asked_and_its_keys_are_on_the_screen_whatever_its_size(
     for due in every_due(owner, bench):
         seen.add(type(due))
         text = drawn(console, owner, due)
+        assert "SIMULATION" in text
         assert "Q leave" in " ".join(words(text))
         match due:
             case plan.Ask():

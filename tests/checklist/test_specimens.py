@@ -77,6 +77,42 @@ specimens:
 """
 
 
+SHOP_CHECKLIST = """\
+format: checklist/1
+id: fan
+revision: 1
+title: Fan
+for_work: [fan]
+checks:
+  - {id: fan-screws, kind: look, ask: Look., good: All in., place: in, stage: open, minutes: 1}
+"""
+SHOP_SPECIMENS = """\
+format: specimens/1
+checklist: fan
+builds_on: [every-repair]
+facts: {fan screws: all in}
+sees: {fan-screws: {good_when: {fan screws: all in}}}
+specimens:
+  - {name: sound, work: [fan], expect: fit}
+"""
+
+
+def test_a_shop_s_own_specimens_stand_on_the_shipped_ones(tmp_path: Path) -> None:
+    (tmp_path / "fan.yaml").write_text(SHOP_CHECKLIST, encoding="utf-8")
+    (tmp_path / "fan.specimens.yaml").write_text(SHOP_SPECIMENS, encoding="utf-8")
+    file = load_specimens(tmp_path / "fan.specimens.yaml")
+    assert [checklist.id for checklist in file.checklists] == ["every-repair", "fan"]
+    assert file.facts["battery shape"] == "flat"
+
+
+def test_a_shop_s_own_specimens_do_not_stand_on_what_the_shop_has_replaced(tmp_path: Path) -> None:
+    (tmp_path / "fan.yaml").write_text(SHOP_CHECKLIST, encoding="utf-8")
+    (tmp_path / "fan.specimens.yaml").write_text(SHOP_SPECIMENS, encoding="utf-8")
+    (tmp_path / "every-repair.yaml").write_text(CHECKLIST, encoding="utf-8")
+    (mistake,) = find_specimen_mistakes(tmp_path / "fan.specimens.yaml")
+    assert "no file every-repair.specimens.yaml here" in mistake.what
+
+
 @pytest.fixture
 def written(tmp_path: Path) -> Path:
     (tmp_path / "made.yaml").write_text(CHECKLIST, encoding="utf-8")

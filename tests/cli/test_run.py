@@ -1,5 +1,4 @@
 import os
-import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -51,6 +50,14 @@ def bench(tmp_path: Path) -> Path:
         (("start", "T1", "--work", "battery=stolen"), "stolen"),
         (("start", "T1", "--work", "battery", "--label", "battery=57"), "57"),
         (("start", "T1", "--work", "battery", "--label", "battery=3 mm"), "energy"),
+        (("start", "T1", "--work", "battery=used", "--label", "battery=0 Wh"), "energy"),
+        (("start", "T1", "--work", "battery=used", "--label", "battery=-5 Wh"), "energy"),
+        (("start", "T1", "--work", "battery", "--label", "battery=5 Wh"), "where that comes from"),
+        (("start", "T1", "--work", "battery", "--work", "battery=used"), "twice"),
+        (
+            ("start", "T1", "--work", "battery=used", "--label", "battery=5 Wh", "--label", "battery=6 Wh"),
+            "twice",
+        ),
         (("start", "T1", "--label", "battery=57 Wh"), "no such work"),
         (("run", "T1"), "not open yet"),
         (("status", "T1"), "no T1"),
@@ -186,26 +193,3 @@ def test_a_run_on_a_given_tree_is_a_simulation_for_ever(bench: Path) -> None:
     assert record.simulated
     said = handback("status", "TW-7", cwd=bench)
     assert "simulation" in said.stdout
-
-
-def test_a_folder_that_is_taken_away_in_mid_run_is_a_plain_line(bench: Path) -> None:
-    with subprocess.Popen(
-        [*HANDBACK, "run", "TW-7"],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        cwd=bench,
-    ) as process:
-        assert process.stdin is not None
-        assert process.stdout is not None
-        while "bulging" not in process.stdout.readline():
-            pass
-        shutil.rmtree(bench / "reports")
-        process.stdin.write("ngg")
-        process.stdin.flush()
-        _, error = process.communicate(timeout=60)
-    assert process.returncode == 3
-    assert "could not be written" in error
-    assert "Traceback" not in error
-    assert not (bench / "reports").exists()

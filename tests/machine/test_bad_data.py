@@ -91,6 +91,13 @@ def _(bench: Bench) -> None:
     assert "Restart" in pack["reasons"]["health"]
 
 
+@row("02-full-a-quarter-above-design-is-the-edge")
+def _(bench: Bench) -> None:
+    for full, known in (("62500000", True), ("62600000", False)):
+        bench.tree.battery(energy_full_design="50000000", energy_full=full)
+        assert (bench.pack()["full_charge_wh"] is not None) is known
+
+
 @row("03-tiny-full-with-few-cycles-is-suspect-not-dead")
 def _(bench: Bench) -> None:
     bench.tree.battery(
@@ -120,6 +127,13 @@ def _(bench: Bench) -> None:
     pack = bench.pack()
     assert "Not measured" in pack["reasons"]["health"]
     assert "Not measured" in pack["reasons"]["full_charge_wh"]
+
+
+@row("04-full-equal-to-design-in-a-new-pack-is-its-label")
+def _(bench: Bench) -> None:
+    for cycles, doubted in (("50", False), ("51", True)):
+        bench.tree.battery(energy_full="57000000", cycle_count=cycles)
+        assert ("health" in bench.pack()["reasons"]) is doubted
 
 
 @row("05-health-comes-from-the-kernel-not-from-a-cached-full")
@@ -233,6 +247,14 @@ def _(bench: Bench) -> None:
     assert bench.pack()["state"] == "full"
 
 
+@row("12-charging-at-nothing-just-below-full-is-full")
+def _(bench: Bench) -> None:
+    for now, state in (("49670000", "full"), ("49570000", "holding")):
+        bench.tree.battery(status="Charging", power_now="0", energy_now=now)
+        bench.tree.adapter()
+        assert bench.pack()["state"] == state
+
+
 @row("12-charging-at-nothing-half-way-is-not-charging")
 def _(bench: Bench) -> None:
     bench.tree.battery(status="Charging", power_now="0")
@@ -305,6 +327,14 @@ def _(bench: Bench) -> None:
     moments = bench.moments(60, energy_now=falling(4, 150_000))
     assert slope_w(moments) == pytest.approx(-9.0)
     assert bench.pack()["remaining_wh"] == pytest.approx(30.59)
+
+
+@row("16-a-current-that-fails-to-read-is-named")
+def _(bench: Bench) -> None:
+    bench.tree.battery(base=CHARGE_PACK, unreadable=("current_now",))
+    pack = bench.pack()
+    assert pack["power_w"] is None
+    assert "current_now" in pack["reasons"]["power_w"]
 
 
 @row("17-energy-files-become-charge-files-between-two-readings")
@@ -398,6 +428,18 @@ def _(bench: Bench) -> None:
     assert bench.pack()["power_w"] == -64.0
 
 
+@row("21-a-current-that-cannot-be-makes-no-power-and-a-power-no-current")
+def _(bench: Bench) -> None:
+    bench.tree.battery(base=CHARGE_PACK, current_now="19000000", voltage_now="12000000")
+    pack = bench.pack()
+    assert pack["power_w"] is None
+    assert "228 W is more than this pack" in pack["reasons"]["power_w"]
+    bench.tree.battery(current_now="25000000")
+    pack = bench.pack()
+    assert (pack["power_w"], pack["current_a"]) == (-8.2, None)
+    assert "25 A is more than" in pack["reasons"]["current_a"]
+
+
 @row("21-a-worn-pack-may-take-what-it-was-made-for")
 def _(bench: Bench) -> None:
     # 12 Wh left of 57: more than 2 C of what it holds, half a C of what it was made for.
@@ -436,6 +478,15 @@ def _(bench: Bench) -> None:
     bench.tree.battery(status="Charging", power_now="-4721000")
     bench.tree.adapter()
     assert "going out" in bench.pack()["reasons"]["power_w"]
+
+
+@row("23-a-current-alone-without-a-direction-is-unknown")
+def _(bench: Bench) -> None:
+    bench.tree.battery(base=CHARGE_PACK, status="Unknown", without=("voltage_now", "voltage_min_design"))
+    bench.tree.adapter()
+    pack = bench.pack()
+    assert (pack["current_a"], pack["power_w"]) == (None, None)
+    assert "does not say which way" in pack["reasons"]["current_a"]
 
 
 @row("24-a-charge-pack-is-not-a-pack-of-no-energy")
@@ -510,8 +561,8 @@ def _(bench: Bench) -> None:
 
 @row("28-a-pack-with-a-driver's-own-name")
 def _(bench: Bench) -> None:
-    bench.tree.battery("axp288_fuel_gauge")
-    assert bench.pack()["name"] == "axp288_fuel_gauge"
+    bench.tree.battery("main_fuel_gauge")
+    assert bench.pack()["name"] == "main_fuel_gauge"
 
 
 @row("29-a-pen's-battery-is-not-the-laptop's")
@@ -823,6 +874,15 @@ def _(bench: Bench) -> None:
     assert all("emulated" in reasons[field] for field in _JUDGED)
 
 
+@row("55-round-numbers-without-a-serial-are-doubted")
+def _(bench: Bench) -> None:
+    made_up = {**ENERGY_PACK, **_MADE_UP, "technology": "Li-ion"}
+    bench.tree.battery(base=made_up, without=("serial_number",))
+    assert "emulated" in bench.pack()["reasons"]["full_charge_wh"]
+    bench.tree.battery(base={**made_up, "serial_number": "4711"})
+    assert "emulated" not in bench.pack()["reasons"].get("full_charge_wh", "")
+
+
 @row("55-a-sound-pack-in-a-virtual-machine-is-doubted")
 def _(bench: Bench) -> None:
     bench.tree.battery(base=CHARGE_PACK)
@@ -849,6 +909,14 @@ def _(bench: Bench) -> None:
     assert pack["remaining_wh"] is None
     assert pack["state_of_charge"] == 0.41
     assert "unusable" in pack["reasons"]["state_of_charge"]
+
+
+@row("56-remaining-above-full-without-a-level-leaves-nothing")
+def _(bench: Bench) -> None:
+    bench.tree.battery(energy_now="199480000", capacity="255")
+    pack = bench.pack()
+    assert (pack["remaining_wh"], pack["state_of_charge"]) == (None, None)
+    assert pack["reasons"]["state_of_charge"].endswith("its counter is unusable.")
 
 
 @row("57-a-capacity-that-is-no-number-is-unknown")

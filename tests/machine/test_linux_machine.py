@@ -186,6 +186,11 @@ def test_an_input_that_cannot_be_read_may_be_the_one_that_gives_power(
     assert machine.sample().charger_seen is None
 
 
+def test_no_input_is_not_an_input_without_power(tree: SysfsTree, machine: LinuxMachine) -> None:
+    tree.battery()
+    assert machine.sample().charger_seen is None
+
+
 def test_any_input_that_gives_power_counts(tree: SysfsTree, machine: LinuxMachine) -> None:
     tree.adapter("AC", online="0")
     tree.adapter("usb-in-2", kind="USB", online="1")

@@ -74,6 +74,7 @@ class TestEverythingRaises(MachineContract):
         pytest.param(61, None, 0.61, PackState.UNKNOWN, id="charger-unknown"),
         pytest.param(255, True, None, PackState.UNKNOWN, id="255-stands-for-unknown"),
         pytest.param(106.0, False, 1.0, PackState.DISCHARGING, id="above-full"),
+        pytest.param(111, False, None, PackState.DISCHARGING, id="far-above-full"),
         pytest.param(None, None, None, PackState.UNKNOWN, id="none-at-all"),
         pytest.param(float("nan"), False, None, PackState.DISCHARGING, id="not-a-number"),
         pytest.param(-1, False, None, PackState.DISCHARGING, id="below-nothing"),

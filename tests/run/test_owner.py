@@ -546,6 +546,20 @@ def test_a_watch_that_had_ended_when_the_power_went_is_not_lost(
     again.close()
 
 
+def test_a_sample_from_before_a_check_began_says_nothing_about_it(folder: RunFolder) -> None:
+    bench = SimulatedBench(faults={})
+    owner = opened(folder, bench, "battery")
+    until(owner, bench, "cover-flush")
+    assert owner.undo()
+    old = bench.machine.sample()
+    bench.clock.wait(1)
+    until(owner, bench, "cover-flush")
+    before = len(owner.lines)
+    owner.take_sample(old)
+    assert len(owner.lines) == before
+    owner.close()
+
+
 @pytest.mark.parametrize("failing", [1, 2], ids=["the session's own line", "the answer"])
 def test_a_session_on_a_simulated_machine_is_told_even_if_the_disk_was_full_at_first(
     folder: RunFolder, monkeypatch: pytest.MonkeyPatch, failing: int

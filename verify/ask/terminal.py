@@ -17,10 +17,12 @@ from verify.checklist import Check, Kind
 from verify.checklist.answers import Answer, Counted, Hazard, Look, Measured, Seen, Span, Tally
 from verify.run import Owner, plan
 from verify.run.sampling import Sampler
+from verify.values import Verdict
 from verify.values.errors import HandbackError, InvalidValueError, JournalError
 
 _KEY_WAIT_S = 0.1
 _ESCAPE = "\x1b"
+_TELL = {Verdict.DOES_NOT_CONFORM: "Not good:", Verdict.UNDECIDED: "Cannot tell yet:"}
 
 
 class _Typing:
@@ -92,10 +94,15 @@ class Terminal:
             self._message = "Something else comes first now. What was typed is not taken."
 
     def _feed(self) -> None:
-        # What was read while nothing wanted it is let go: a check must not begin with the past.
+        known = len(self._owner.state.found)
         while (sample := self._sampler.next(0)) is not None:
             if self._owner.wants_samples():
                 self._owner.take_sample(sample)
+        for found in self._owner.state.found[known:]:
+            # Said at once: it holds something later, and what it needs is at hand now.
+            current = self._owner.state.current(found.check)
+            if current is not None and current.judgement.verdict in _TELL:
+                self._message = f"{_TELL[current.judgement.verdict]} {found.text}"
 
     def _key(self, due: plan.Due, key: str) -> None:
         self._message = ""

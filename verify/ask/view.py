@@ -62,7 +62,11 @@ def screen(
     owner: Owner, due: plan.Due, entry: Entry | None, *, message: str = "", brief: bool = False
 ) -> RenderableType:
     """Draw the whole screen for what is due. brief: only what is asked now, for a window with few rows."""
-    parts: list[RenderableType] = [] if brief else [_head(owner), Rule(_mark(owner), style="dim")]
+    mark = _mark(owner)
+    if brief:
+        parts: list[RenderableType] = [Text(mark, style="bold")] if mark else []
+    else:
+        parts = [_head(owner), Rule(mark, style="dim")]
     strip = strip_line(owner)
     if strip is not None:
         parts.append(strip)
@@ -236,7 +240,8 @@ def _keys(due: plan.Due, entry: Entry | None, *, brief: bool) -> Text:
         case plan.Do():
             keys = "D done   U undo   Q leave"
         case plan.Held():
-            keys = f"1-{min(HELD_SHOWN, len(due.blocked))} ask again   U undo   Q leave"
+            last = min(HELD_SHOWN, len(due.blocked))
+            keys = f"{'1' if last == 1 else f'1-{last}'} ask again   U undo   Q leave"
         case plan.Stopped():
             keys = "S it is made safe   Q leave"
         case plan.Watching():

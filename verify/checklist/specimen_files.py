@@ -12,7 +12,7 @@ from verify.checklist.loader import in_order, load_checklist
 from verify.checklist.model import Check, Checklist, Kind
 from verify.checklist.near_miss import did_you_mean
 from verify.checklist.nodes import Mistakes, Table, read_text, read_tree
-from verify.checklist.shipped import SPECIMENS_SUFFIX
+from verify.checklist.shipped import SPECIMENS_SUFFIX, shipped_dir
 from verify.checklist.specimens import (
     LEAVES_MM,
     Fault,
@@ -42,6 +42,8 @@ _SIGHT_KEYS: Mapping[Kind, tuple[str, ...]] = {
 
 def load_specimens(path: Path) -> SpecimenFile:
     """Read NAME.specimens.yaml with the checklist NAME.yaml beside it, and the files it builds on.
+
+    Those lie in the same folder, or are the shipped ones.
 
     Raises SpecimenError ("file:line", what was probably meant) for the first mistake, ChecklistError for
     one in a checklist; WrongUseError where a file cannot be opened.
@@ -115,8 +117,13 @@ def _base(path: Path, fields: Fields, *, building: tuple[str, ...]) -> _Base:
             fields.wrong("builds_on", f'"{name}" builds on this file: a circle.', "Take one of them out.")
             continue
         other = path.with_name(name + SPECIMENS_SUFFIX)
+        if not other.is_file() and not path.with_name(f"{name}.yaml").exists():
+            # A shop's own checklist stands on the shipped ones, but for those that it has replaced.
+            other = shipped_dir() / other.name
         if not other.is_file():
-            fields.wrong("builds_on", f"There is no file {other.name} here.", "Check the name.")
+            fields.wrong(
+                "builds_on", f"There is no file {name}{SPECIMENS_SUFFIX} here.", "Check the name, or add it."
+            )
             continue
         file, found = _read(other, building=building)
         if file is None or found:

@@ -1,5 +1,6 @@
 """handback run: work through a ticket's checks; resume where it was."""
 
+import sys
 from pathlib import Path
 
 import click
@@ -43,7 +44,8 @@ def command(ticket: str, answers: Path | None, sysfs: Path | None, every_s: floa
     from verify.run import Owner, RunFolder, load_record, ticket_folder
     from verify.run.sampling import ThreadSampler
 
-    console = Console(highlight=False)
+    # Named, so that it knows the letters that the output can show.
+    console = Console(file=sys.stdout, highlight=False)
     path = ticket_folder(reports, ticket)
     machine = open_machine(sysfs=sysfs)
     if not RunFolder(path).journal_path.exists():

@@ -1,5 +1,6 @@
 """handback start: open a ticket."""
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import click
@@ -99,20 +100,34 @@ def _works(works: tuple[str, ...], labels: tuple[str, ...]) -> tuple[Work, ...]:
     energies: dict[str, str] = {}
     for label in labels:
         kind, _, energy = label.partition("=")
-        if parse_quantity(energy).unit is not Unit.WATT_HOUR:
-            raise WrongUseError(f'"{energy}" is not an energy.', next_step='Write it like battery="57.0 Wh".')
+        quantity = parse_quantity(energy)
+        if quantity.unit is not Unit.WATT_HOUR or quantity.value <= 0:
+            raise WrongUseError(
+                f'"{energy}" is not the energy of a part.', next_step='Write it like battery="57.0 Wh".'
+            )
+        _once(kind, energies, "label")
         energies[kind] = energy
-    parsed = []
+    parsed: dict[str, Work] = {}
     for work in works:
         kind, _, source = work.partition("=")
         if source and source not in _SOURCES:
             raise WrongUseError(f'"{source}" is not a source.', next_step=f"Use {', '.join(_SOURCES)}.")
+        _once(kind, parsed, "work")
         label_of = {"energy": energies.pop(kind)} if kind in energies else {}
-        part = Part(source=source or "original", label=label_of) if source or label_of else None
-        parsed.append(Work(kind=kind, part=part))
+        if label_of and not source:
+            raise WrongUseError(
+                f'The label is of a part for "{kind}", and nobody said where that comes from.',
+                next_step=f"Use --work {kind}=SOURCE, one of {', '.join(_SOURCES)}.",
+            )
+        parsed[kind] = Work(kind=kind, part=Part(source=source, label=label_of) if source else None)
     if energies:
         kind = next(iter(energies))
         raise WrongUseError(
             f'There is a label for "{kind}", but no such work.', next_step=f"Add --work {kind}."
         )
-    return tuple(parsed)
+    return tuple(parsed.values())
+
+
+def _once(kind: str, named: Mapping[str, object], what: str) -> None:
+    if kind in named:
+        raise WrongUseError(f'The {what} "{kind}" is named twice.', next_step="Name it once.")

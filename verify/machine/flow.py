@@ -204,8 +204,7 @@ def _state(
         return said
     if brimming and (resting or said is PackState.HOLDING):
         return PackState.FULL
-    idle = resting or (said is PackState.HOLDING and power_w is None)
-    if around.charger_seen and (idle or said is PackState.HOLDING):
+    if around.charger_seen and (resting or said is PackState.HOLDING):
         return PackState.HOLDING
     if resting and around.another_feeds:
         return PackState.HOLDING

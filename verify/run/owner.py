@@ -105,11 +105,12 @@ def composition_of(began: Began) -> Composition:
 class _Watch:
     """An automatic check under way: the stepper and its trace."""
 
-    def __init__(self, check: Check, probe: Probe, trace_name: str, trace: Trace) -> None:
+    def __init__(self, check: Check, probe: Probe, trace_name: str, trace: Trace, *, since: Instant) -> None:
         self.check = check
         self.probe = probe
         self.trace_name = trace_name
         self.trace = trace
+        self._since = since
         self.working = Working(text="Starting.")
         # Not None: it had ended, and the run was cut off before that was written down.
         self.finding: Finding | None = None
@@ -117,6 +118,10 @@ class _Watch:
             self.finding = self.step(sample)
             if self.finding is not None:
                 break
+
+    def began_after(self, at: Instant) -> bool:
+        """Tell whether a sample was read before the check began: it says nothing about it."""
+        return at.boot_id == self._since.boot_id and at.elapsed_s < self._since.elapsed_s
 
     def step(self, sample: Sample) -> Finding | None:
         # A fault in one check must not take the run with it: it is written down as not established.
@@ -274,7 +279,7 @@ class Owner:
 
     def take_sample(self, sample: Sample) -> None:
         """Feed a sample to the automatic check that runs, and let waits end."""
-        if self._watch is not None:
+        if self._watch is not None and not self._watch.began_after(sample.at):
             self._watch.trace.write(sample)
             finding = self._watch.step(sample)
             if finding is not None:
@@ -325,7 +330,8 @@ class Owner:
             name = f"{len(self.lines):05d}-{check.id}.jsonl"
             self._append(WatchBegan(check=check.id, trace=name))
         probe = make_probe(check.probe or "", check.options, self._context)
-        self._watch = _Watch(check, probe, name, Trace(self._folder.trace_path(name)))
+        trace = Trace(self._folder.trace_path(name))
+        self._watch = _Watch(check, probe, name, trace, since=self._machine.clock.now())
         if self._watch.finding is not None:
             self._finish(self._watch, self._watch.finding)
 

@@ -78,7 +78,7 @@ class SpecimenItem(_Item):
 
 
 class CoverageItem(_Item):
-    """Every check catches something, and something sound comes out fit."""
+    """Every check catches something. That a sound machine is among them was asked when the file was read."""
 
     def __init__(self, *, file: "SpecimenFile", **rest: object) -> None:
         super().__init__(**rest)  # type: ignore[arg-type] # pytest's own
@@ -87,10 +87,7 @@ class CoverageItem(_Item):
     def runtest(self) -> None:
         """Fail with the checks that no specimen is caught by."""
         from verify.checklist.specimens import uncaught
-        from verify.values import Outcome
 
         idle = uncaught(self._file)
         if idle:
             raise SpecimenFailure(f"No specimen is caught by: {', '.join(idle)}.")
-        if not any(specimen.expect is Outcome.FIT for specimen in self._file.specimens):
-            raise SpecimenFailure("No sound specimen: nothing shows that a good machine comes out fit.")
