@@ -6,10 +6,9 @@ from typing import assert_never
 import msgspec
 
 from verify.ledger.signing import signing_of
-from verify.run import RunFolder, composition_of, plan
-from verify.run.events import Began
-from verify.run.journal import head_of, read_lines, split_torn
+from verify.run import RunFolder, plan
 from verify.run.outcome import outcome_of
+from verify.run.reading import read_run
 from verify.run.state import fold
 from verify.values import Outcome
 from verify.values.errors import HandbackError
@@ -48,13 +47,11 @@ def ticket_lines(reports: Path) -> tuple[TicketLine, ...]:
 def ticket_line(path: Path) -> TicketLine:
     """Read one run's folder."""
     try:
-        folder = RunFolder(path)
-        whole, _ = split_torn(folder.journal_path.read_bytes())
-        lines = read_lines(whole)
-        if not lines or not isinstance(began := lines[0].event, Began):
+        run = read_run(path)
+        if run is None:
             return TicketLine(ticket=path.name, problem="The journal is empty.")
-        composition = composition_of(began)
-        state = fold(lines, composition)
+        composition = run.composition
+        state = fold(run.lines, composition)
     except HandbackError as error:
         return TicketLine(ticket=path.name, problem=error.what)
     except OSError as error:
@@ -69,7 +66,7 @@ def ticket_line(path: Path) -> TicketLine:
         stage=plan.stage_of(composition, state),
         outcome=outcome,
         waits_for=_waits_for(now_due)
-        or signing_of(folder.report_path, roles=composition.signers, head=head_of(whole)),
+        or signing_of(RunFolder(path).report_path, roles=composition.signers, head=run.head),
         reasons=reasons,
         done=far.screens_done,
         screens=far.screens,

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 import msgspec
 
 from verify.judge import Limit
-from verify.values import Outcome, Reading, Verdict
+from verify.values import Outcome, Reading, Unit, Verdict, parse_quantity
 
 RECORD_FORMAT = "record/1"
 
@@ -44,6 +44,16 @@ class Ticket(msgspec.Struct, frozen=True, kw_only=True):
     serial: str = ""
     complaint: str = ""
     work: tuple[Work, ...] = ()
+
+    def label_wh(self) -> float | None:
+        """Return the energy that the fitted battery's label claims, in Wh; None where there is none.
+
+        Raises InvalidValueError where the label is not an energy.
+        """
+        for work in self.work:
+            if work.kind == "battery" and work.part is not None and "energy" in work.part.label:
+                return parse_quantity(work.part.label["energy"]).to(Unit.WATT_HOUR).value
+        return None
 
 
 class Attempt(msgspec.Struct, frozen=True, kw_only=True):

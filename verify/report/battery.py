@@ -7,7 +7,7 @@ from verify.record.model import Record, Result
 from verify.record.visible import on_one_line
 from verify.report.numbers import about, interval
 from verify.report.words import BATTERY
-from verify.values import Reading, Unit, Verdict, parse_quantity
+from verify.values import Reading, Unit, Verdict
 from verify.values.errors import HandbackError
 
 _MEASURED, _CLAIMED = "measured-capacity", "claimed-capacity"
@@ -92,17 +92,11 @@ def _amount(reading: Reading, value: float, label_wh: float | None) -> str:
 
 
 def _label_wh(record: Record) -> float | None:
-    for work in record.ticket.work:
-        energy = work.part.label.get("energy") if work.part is not None else None
-        if energy is None:
-            continue
-        try:
-            value = parse_quantity(energy).to(Unit.WATT_HOUR).value
-        except HandbackError:
-            continue  # a label that cannot be read is shown as it stands, with the part
-        if value > 0:
-            return value
-    return None
+    try:
+        value = record.ticket.label_wh()
+    except HandbackError:
+        return None  # a label that cannot be read is shown as it stands, with the part
+    return value if value is not None and value > 0 else None
 
 
 def _sentence(text: str) -> str:

@@ -8,10 +8,10 @@ import math
 import re
 
 from verify.judge import Limit
+from verify.measure.rounding import COVERAGE
 from verify.record.visible import on_one_line
 from verify.values import Quantity, Reading, Unit
 
-COVERAGE = 2.0  # the factor k: about 95 % for a normal distribution (JCGM 100:2008 6.3.3)
 _MOST_DECIMALS = 9
 _NEARLY_SURE = 0.999
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|\+00:00)", re.ASCII)

@@ -2,14 +2,13 @@
 
 from verify.run.conclude import load_record, record_of
 from verify.run.folder import RunFolder, ticket_folder
-from verify.run.owner import TOOL, Owner, begin, composition_of
+from verify.run.owner import TOOL, Owner, begin
 
 __all__ = [
     "TOOL",
     "Owner",
     "RunFolder",
     "begin",
-    "composition_of",
     "load_record",
     "record_of",
     "ticket_folder",

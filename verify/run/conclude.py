@@ -15,12 +15,12 @@ from verify.record.model import (
     StepTaken,
     Trace,
 )
-from verify.run.events import Began, Line, Opened
-from verify.run.folder import RunFolder, ticket_folder
-from verify.run.journal import head_of, read_lines, split_torn
+from verify.run.events import Line, Opened
+from verify.run.folder import ticket_folder
 from verify.run.outcome import outcome_of
-from verify.run.owner import TOOL, composition_of
+from verify.run.owner import TOOL
 from verify.run.plan import blocked_by
+from verify.run.reading import read_run
 from verify.run.state import State, Try, first_verdicts, fold
 from verify.values import Verdict
 from verify.values.errors import WrongUseError
@@ -41,19 +41,15 @@ def load_record(reports: Path, ticket: str) -> Record:
 
     Raises WrongUseError where there is no such run; JournalError where its journal is broken.
     """
-    folder = RunFolder(ticket_folder(reports, ticket))
     try:
-        data = folder.journal_path.read_bytes()
+        run = read_run(ticket_folder(reports, ticket))
     except FileNotFoundError:
         raise WrongUseError(
             f"There is no run for {ticket} in {reports}.", next_step=f"Open it with: handback start {ticket}"
         ) from None
-    whole, _ = split_torn(data)
-    lines = read_lines(whole)
-    if not lines or not isinstance(began := lines[0].event, Began):
+    if run is None:
         raise WrongUseError(f"The run for {ticket} has not begun.", next_step="Open it again.")
-    composition = composition_of(began)
-    return record_of(lines, composition, head=head_of(whole))
+    return record_of(run.lines, run.composition, head=run.head)
 
 
 def record_of(lines: tuple[Line, ...], composition: Composition, *, head: str) -> Record:

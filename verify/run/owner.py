@@ -42,7 +42,7 @@ from verify.run.journal import Journal
 from verify.run.outcome import outcome_of
 from verify.run.state import State, fold, witnessed_s
 from verify.run.trace import Trace
-from verify.values import Clock, Instant, Unit, parse_quantity
+from verify.values import Clock, Instant
 from verify.values.errors import OrderError, WrongUseError
 
 TOOL = f"handback {VERSION}"
@@ -156,7 +156,7 @@ class Owner:
         if not isinstance(began, Began):
             raise TypeError("A journal begins with its Began line.")
         self.composition = composition_of(began)
-        self._context = Context(label_wh=_label_wh(began.ticket))
+        self._context = Context(label_wh=began.ticket.label_wh())
         self._watch: _Watch | None = None
         self._refold()
         self._scripted = scripted
@@ -392,11 +392,3 @@ class Owner:
     def close(self) -> None:
         """Leave the run as it is; it can be gone on with at any time."""
         self._drop_watch()
-
-
-def _label_wh(ticket: Ticket) -> float | None:
-    """Read the energy on the fitted pack's label, in Wh; None where the ticket does not say."""
-    for work in ticket.work:
-        if work.kind == "battery" and work.part is not None and "energy" in work.part.label:
-            return parse_quantity(work.part.label["energy"]).to(Unit.WATT_HOUR).value
-    return None

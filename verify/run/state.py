@@ -116,12 +116,9 @@ class _Fold:
         self.hazards: list[OpenHazard] = []
         self.found: list[Found] = []
         self.by_hand: list[int] = []
-        self.ended: Ended | None = None
 
     def take(self, line: Line) -> None:
         event = line.event
-        if not isinstance(event, Opened):
-            self.ended = None
         match event:
             case Undone():
                 self._undone(event)
@@ -146,7 +143,7 @@ class _Fold:
             case MadeSafe():
                 self._made_safe(line, event)
             case Began() | Ended():
-                self.ended = event if isinstance(event, Ended) else None
+                pass
 
     def _stepped(self, line: Line, event: Stepped) -> None:
         if event.step not in self._steps:
@@ -256,12 +253,17 @@ def fold(lines: Iterable[Line], composition: Composition) -> State:
                 raise _does_not_fit(line)
             undone.update(line.event.lines)
     taking = _Fold(composition, lines)
+    ended: Ended | None = None
     for line in lines:
-        if line.n not in undone:
-            try:
-                taking.take(line)
-            except (KeyError, OrderError) as error:
-                raise _does_not_fit(line) from error
+        if line.n in undone:
+            continue
+        try:
+            taking.take(line)
+        except (KeyError, OrderError) as error:
+            raise _does_not_fit(line) from error
+        if not isinstance(line.event, Opened):
+            # Looking into an ended run leaves it ended; anything else goes on with it.
+            ended = line.event if isinstance(line.event, Ended) else None
     return State(
         began=began,
         began_at=lines[0].at,
@@ -274,7 +276,7 @@ def fold(lines: Iterable[Line], composition: Composition) -> State:
         found=tuple(taking.found),
         last_by_hand=tuple(taking.by_hand),
         read_by=taking.read_by,
-        ended=taking.ended,
+        ended=ended,
     )
 
 
