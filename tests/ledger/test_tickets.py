@@ -30,7 +30,7 @@ def made(reports: Path, ticket: str, but: dict[str, Answer | None], *kinds: str)
             clock=bench.clock,
             signers=("technician", "reviewer"),
         )
-        owner = Owner(folder, machine=bench.machine, scripted=True)
+        owner = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
         play(owner, GoodAnswers(but), bench.sampler, hands=bench)
         owner.close()
     return bench
@@ -155,7 +155,7 @@ def test_a_run_that_went_on_after_it_was_signed_is_signed_again(copied: Path) ->
     sign(copied, "T-4-whole", "technician", "reviewer")
     bench = SimulatedBench(faults={})
     with RunFolder(copied / "T-4-whole") as folder:
-        owner = Owner(folder, machine=bench.machine, scripted=True)
+        owner = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
         assert owner.undo()
         play(owner, GoodAnswers(), bench.sampler, hands=bench)
         owner.close()

@@ -47,7 +47,7 @@ def folder(tmp_path: Path) -> Iterator[RunFolder]:
 
 def opened(folder: RunFolder, bench: SimulatedBench, *kinds: str) -> Owner:
     begin(folder, ticket=ticket(*kinds), checklists=shipped_checklists(), clock=bench.clock)
-    return Owner(folder, machine=bench.machine, scripted=True)
+    return Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
 
 
 def played(owner: Owner, bench: SimulatedBench, but: dict[str, Answer | None] | None = None) -> plan.Due:
@@ -97,7 +97,7 @@ def test_a_run_left_and_taken_up_again_asks_nothing_twice(folder: RunFolder, ans
 
     play(owner, UntilThen(), bench.sampler, hands=bench)
     owner.close()
-    again = Owner(folder, machine=bench.machine, scripted=True)
+    again = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
     assert isinstance(play(again, answers, bench.sampler, hands=bench), plan.Complete)
     assert len(answers.asked) == len(set(answers.asked))
     assert outcome_of(again.composition, again.state)[0] is Outcome.FIT
@@ -115,7 +115,7 @@ def test_a_watch_that_was_left_goes_on_with_its_earlier_samples(folder: RunFolde
     owner.close()
     before = len(folder.trace_path(trace).read_bytes().splitlines())
     assert before > 0
-    again = Owner(folder, machine=bench.machine, scripted=True)
+    again = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
     played(again, bench)
     found = next(
         line.event for line in again.lines if isinstance(line.event, Found) and line.event.trace == trace
@@ -209,8 +209,10 @@ def test_a_hazard_on_arrival_stops_everything_before_any_reading(
     assert not (folder.path / "traces").exists()
     assert outcome_of(owner.composition, owner.state)[0] is Outcome.HELD
     with pytest.raises(WrongUseError):
-        owner.made_safe("  ")
-    owner.made_safe("Demo Technician took the pack out; it lies in the sand box outside.")
+        owner.made_safe("  ", by="Demo Technician")
+    owner.made_safe(
+        "Demo Technician took the pack out; it lies in the sand box outside.", by="Demo Technician"
+    )
     assert isinstance(owner.due(), plan.Ask)
     assert isinstance(played(owner, bench), plan.Complete)
     record = load_record(folder.path.parent, "TW-1042")
@@ -339,7 +341,7 @@ def test_a_hazard_cannot_be_taken_back(folder: RunFolder, answer: Hazard) -> Non
     owner.answer("first-look", answer)
     with pytest.raises(OrderError, match="hazard"):
         owner.undo()
-    owner.made_safe("Demo Technician, sand box")
+    owner.made_safe("Demo Technician, sand box", by="Demo Technician")
     assert not owner.undo()
     assert len(owner.state.hazards) == 1
 
@@ -348,12 +350,12 @@ def test_a_watch_begins_anew_after_a_hazard(folder: RunFolder) -> None:
     bench = SimulatedBench(faults={})
     checklists = (*shipped_checklists(), parse_checklist(RAISED, name="raised.yaml"))
     begin(folder, ticket=ticket("battery"), checklists=checklists, clock=bench.clock)
-    owner = Owner(folder, machine=bench.machine, scripted=True)
+    owner = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
     due = played(owner, bench, {"pad-raised": BAD})
     assert isinstance(due, plan.Stopped)
     before = set(dict(owner.state.watching).values())
     assert before
-    owner.made_safe("Demo Technician put the pack into the sand box.")
+    owner.made_safe("Demo Technician put the pack into the sand box.", by="Demo Technician")
     assert owner.state.watching
     assert not before & set(owner.state.watching.values())
     owner.close()
@@ -391,7 +393,7 @@ def test_an_answer_that_is_not_due_is_refused(folder: RunFolder) -> None:
     with pytest.raises(OrderError):
         owner.ask_again("first-look")
     with pytest.raises(OrderError):
-        owner.made_safe("me")
+        owner.made_safe("me", by="Demo Technician")
     assert len(owner.lines) == before
 
 
@@ -449,7 +451,7 @@ def test_feet_wait_on_after_a_restart(folder: RunFolder) -> None:
     assert left(owner) > 600
     owner.close()
     bench.clock._boot_id = "another boot"
-    again = Owner(folder, machine=bench.machine, scripted=True)
+    again = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
     before = left(again)
     bench.clock.wait(600)
     again.take_sample(bench.machine.sample())
@@ -470,7 +472,7 @@ def test_feet_wait_where_the_system_names_no_boot(folder: RunFolder) -> None:
     # A session later, nobody knows whether it is the same boot: the time between them does not count.
     owner.close()
     bench.clock.wait(3600)
-    again = Owner(folder, machine=bench.machine, scripted=True)
+    again = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
     assert left(again) == pytest.approx(before)
 
 
@@ -500,7 +502,7 @@ def test_a_wait_after_a_step_that_the_work_does_not_need_ends_too(folder: RunFol
     bench = SimulatedBench(faults={})
     checklists = (*shipped_checklists(), parse_checklist(WAITS, name="waits.yaml"))
     begin(folder, ticket=ticket("battery"), checklists=checklists, clock=bench.clock)
-    owner = Owner(folder, machine=bench.machine, scripted=True)
+    owner = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
     until(owner, bench, "no-new-mark")
     before = left(owner)
     assert 0 < before <= 300
@@ -537,7 +539,7 @@ def test_a_watch_that_had_ended_when_the_power_went_is_not_lost(
     # The power goes between the sample and the line that says what was found.
     data = folder.journal_path.read_bytes().splitlines(keepends=True)
     folder.journal_path.write_bytes(b"".join(data[: found.n]))
-    again = Owner(folder, machine=bench.machine, scripted=True)
+    again = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
     assert isinstance(again.lines[found.n].event, Opened)
     told = again.lines[found.n + 1].event
     assert isinstance(told, Found)
@@ -604,10 +606,13 @@ checks:
     bench = SimulatedBench(faults={})
     checklists = (*shipped_checklists(), parse_checklist(odd, name="odd.yaml"))
     begin(folder, ticket=ticket("battery"), checklists=checklists, clock=bench.clock)
-    owner = Owner(folder, machine=bench.machine, scripted=True)
+    owner = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
     assert isinstance(played(owner, bench), plan.Held)
     assert owner.state.verdict("odd-unit") is Verdict.UNDECIDED
-    assert Owner(folder, machine=bench.machine, scripted=True).state.verdict("odd-unit") is Verdict.UNDECIDED
+    assert (
+        Owner(folder, machine=bench.machine, scripted=True, on_machine=True).state.verdict("odd-unit")
+        is Verdict.UNDECIDED
+    )
 
 
 def test_an_automatic_check_that_cannot_be_made_is_told_before_the_ticket_is_open(folder: RunFolder) -> None:
@@ -633,7 +638,7 @@ def test_the_record_names_the_machine_that_was_read_and_not_the_last_computer(fo
     until(owner, bench, "complaint-gone")
     owner.close()
     elsewhere = SimulatedBench(faults={}, design=LARKSPUR_13)
-    at_the_bench = Owner(folder, machine=elsewhere.machine, scripted=True)
+    at_the_bench = Owner(folder, machine=elsewhere.machine, scripted=True, on_machine=True)
     at_the_bench.answer("complaint-gone", GOOD)
     record = load_record(folder.path.parent, "TW-1042")
     assert record.outcome is Outcome.FIT
@@ -687,7 +692,7 @@ def test_no_order_of_answers_makes_fit_out_of_a_check_that_is_not_good(
             if isinstance(due, plan.Held) and mend:
                 owner.ask_again(due.blocked[0].check.id)
             elif isinstance(due, plan.Stopped):
-                owner.made_safe("Demo Technician, sand box")
+                owner.made_safe("Demo Technician, sand box", by="Demo Technician")
             else:
                 owner.undo()
             due = play(owner, answers, bench.sampler, hands=bench)

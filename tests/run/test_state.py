@@ -19,7 +19,8 @@ from verify.run.events import (
     Stepped,
     Undone,
 )
-from verify.run.state import fold, witnessed_s
+from verify.run.fold import fold
+from verify.run.state import witnessed_s
 from verify.values import Instant
 from verify.values.errors import BrokenJournalError
 

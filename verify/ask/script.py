@@ -13,6 +13,7 @@ from verify.checklist import Check, Kind, Step
 from verify.checklist.answers import Answer, Counted, Hazard, Look, Measured, Seen, Span, Tally
 from verify.probe import Want
 from verify.run import Owner, plan
+from verify.run.events import Arrived
 from verify.run.sampling import Sampler
 from verify.values.errors import FileFormatError, InvalidValueError
 
@@ -55,6 +56,10 @@ class Answers(Protocol):
 
     def answer(self, check: Check) -> Answer | None:
         """Return the answer, or None where there is none."""
+        ...
+
+    def arrival(self, topic: str) -> Arrived | None:
+        """Return what is said of a topic on arrival, or None where nothing is."""
         ...
 
 
@@ -165,12 +170,26 @@ def play(owner: Owner, answers: Answers, sampler: Sampler, *, hands: Hands) -> p
                 # Something in the background may have changed what is due.
                 if owner.due() == due:
                     owner.answer(check.id, answer)
+            case plan.Arrive():
+                said = answers.arrival(due.pending[0])
+                if said is None:
+                    return due
+                _feed(owner, sampler, hands, timeout_s=0)
+                owner.arrive(said)
             case plan.Do():
                 hands.did(due.step)
                 owner.take_step(due.step.id)
             case plan.Watching():
                 _feed(owner, sampler, hands, timeout_s=1.0)
-            case plan.Held() | plan.Stopped() | plan.Complete():
+            case (
+                plan.Where()
+                | plan.SayWork()
+                | plan.Elsewhere()
+                | plan.Held()
+                | plan.Stopped()
+                | plan.Declined()
+                | plan.Complete()
+            ):
                 return due
             case _:
                 assert_never(due)

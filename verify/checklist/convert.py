@@ -6,7 +6,7 @@ A key is refused where its kind has no use for it: a silent key would look like 
 from collections.abc import Mapping
 
 from verify.checklist.fields import Fields
-from verify.checklist.model import OPENINGS, STAGES, Check, Kind, Step
+from verify.checklist.model import OPENINGS, STAGES, Check, Concession, Kind, Step
 from verify.checklist.near_miss import did_you_mean
 from verify.checklist.nodes import Mistakes, Scalar, Table
 from verify.judge import Limit, Rule
@@ -22,11 +22,11 @@ MOST_WORDS_GOOD = 12
 MOST_MINUTES = 240
 """Four hours: a longer check is a mistake, or a wait."""
 
-_STEP_KEYS = ("id", "name", "do", "stage", "leads_to", "work", "caution")
+_STEP_KEYS = ("id", "name", "do", "stage", "leads_to", "work", "voided_by", "caution")
 
 _COMMON_KEYS = (
     "id", "kind", "ask", "good", "place", "stage", "minutes",
-    "work", "before", "after", "voided_by", "note_only", "caution", "why",
+    "work", "before", "after", "voided_by", "note_only", "concession", "caution", "why",
 )  # fmt: skip
 
 _KEYS_OF: Mapping[str, tuple[str, ...]] = {
@@ -55,10 +55,22 @@ def read_step(table: Table, mistakes: Mistakes) -> Step | None:
     name = fields.text("name")
     do = fields.sentence("do", most_words=MOST_WORDS_ASKED) if fields.has("do") else None
     work = fields.identifiers("work")
+    voided_by = fields.choices("voided_by", OPENINGS)
+    if voided_by and do is None:
+        fields.wrong("voided_by", "A step without words takes itself again.", "Take voided_by out.")
     caution = fields.optional("caution")
     if len(mistakes.found) > before:
         return None
-    return Step(id=identity, name=name, do=do, stage=stage, leads_to=leads_to, work=work, caution=caution)
+    return Step(
+        id=identity,
+        name=name,
+        do=do,
+        stage=stage,
+        leads_to=leads_to,
+        work=work,
+        voided_by=voided_by,
+        caution=caution,
+    )
 
 
 def read_check(table: Table, mistakes: Mistakes, *, known_probes: frozenset[str] | None) -> Check | None:
@@ -86,6 +98,7 @@ def read_check(table: Table, mistakes: Mistakes, *, known_probes: frozenset[str]
     after = fields.identifier("after") if fields.has("after") else None
     voided_by = fields.choices("voided_by", OPENINGS)
     note_only, stop = fields.flag("note_only"), fields.flag("stop")
+    concession = _concession(fields, kind, stop=stop)
     caution, why = fields.optional("caution"), fields.optional("why")
     if stop and caution is None:
         fields.wrong(
@@ -120,7 +133,17 @@ def read_check(table: Table, mistakes: Mistakes, *, known_probes: frozenset[str]
         stations=stations,
         counts=counts,
         wait_s=wait_s,
+        concession=concession,
     )
+
+
+def _concession(fields: Fields, kind: str, *, stop: bool) -> Concession:
+    if not fields.has("concession"):
+        return Concession.OWNER
+    chosen = fields.choice("concession", tuple(Concession))
+    if (stop or kind == Kind.HAZARD) and chosen != Concession.NEVER:
+        fields.wrong("concession", "Nobody can accept a hazard.", "Take the line out.")
+    return Concession(chosen) if chosen in set(Concession) else Concession.OWNER
 
 
 def _refuse_keys_of_others(fields: Fields, kind: Kind) -> None:

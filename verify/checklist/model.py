@@ -29,6 +29,18 @@ class Kind(StrEnum):
     WAIT = "wait"
 
 
+class Concession(StrEnum):
+    """Who may accept a check that is not good, as a known flaw.
+
+    OWNER: a named person, with the owner's yes: the owner will notice it. SHOP: a named person of the shop
+    alone: the owner cannot notice it. NEVER: it has to be mended.
+    """
+
+    OWNER = "owner"
+    SHOP = "shop"
+    NEVER = "never"
+
+
 STAGES = ("arrived", "open", "closed", "charged", "finished")
 """Where a job stands, in this order. The first is where it starts."""
 
@@ -51,6 +63,7 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
     stop: "not good" or "cannot see" is a hazard. note_only: undecided does not hold the machine.
     caution: shown with it, where it can hurt. options: for the probe. stations: for a measure.
     counts: the kinds to count; empty means the technician names them. wait_s: seconds, for a wait.
+    concession: who may accept it where it is not good; a hazard and a stop check nobody.
     """
 
     id: str
@@ -74,13 +87,20 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
     stations: tuple[str, ...] = ()
     counts: tuple[str, ...] = ()
     wait_s: float = 0.0
+    concession: Concession = Concession.OWNER
+
+    @property
+    def may_be_accepted(self) -> bool:
+        """Whether anybody may accept it where it is not good."""
+        return not (self.stop or self.kind is Kind.HAZARD or self.concession is Concession.NEVER)
 
 
 class Step(msgspec.Struct, frozen=True, kw_only=True):
     """Something done to the machine, guarded by a hold.
 
     name: as in "not yet: {name}" ("connect the battery"). do: what to do, imperative; None where it
-    takes itself. leads_to: the stage that it opens. work: as in Check.
+    takes itself. leads_to: the stage that it opens. work: as in Check. voided_by: openings after which it
+    has to be done again; one that takes itself is taken again after any that was.
     """
 
     id: str
@@ -89,6 +109,7 @@ class Step(msgspec.Struct, frozen=True, kw_only=True):
     stage: str
     leads_to: str | None = None
     work: tuple[str, ...] = ()
+    voided_by: tuple[str, ...] = ()
     caution: str | None = None
 
 

@@ -104,8 +104,10 @@ def _play(story: _Story, reports: Path) -> None:
     bench = SimulatedBench(faults=story.faults, design=design)
     # The sound machine's facts, from which a truthful technician's answers follow.
     sound = load_specimens(shipped_dir() / "battery.specimens.yaml")
-    ticket = story.ticket
-    kinds = ", ".join(work.kind for work in ticket.work)
+    # What came in is taken first; what is repaired is said then.
+    ticket = msgspec.structs.replace(story.ticket, work=())
+    work = story.ticket.work
+    kinds = ", ".join(one.kind for one in work)
     click.echo(f"{ticket.id}  {ticket.maker} {ticket.model}: {kinds}")
     with RunFolder(ticket_folder(reports, ticket.id)) as folder:
         begin(
@@ -114,9 +116,13 @@ def _play(story: _Story, reports: Path) -> None:
             checklists=shipped_checklists(),
             clock=bench.clock,
             signers=("technician", "reviewer"),
+            arriving=True,
         )
-        owner = Owner(folder, machine=bench.machine, scripted=True)
-        play(owner, Truthful(sound.facts, sound.sees), bench.sampler, hands=bench)
+        owner = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
+        truth = Truthful(sound.facts, sound.sees)
+        play(owner, truth, bench.sampler, hands=bench)
+        owner.add_work(work, shipped_checklists())
+        play(owner, truth, bench.sampler, hands=bench)
         owner.close()
         for line in _told(owner):
             click.echo(f"  {line}")

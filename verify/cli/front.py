@@ -3,8 +3,11 @@
 # Name → (module, one line of help).
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("verify.cli.demo", "Play two whole repairs on a simulated machine."),
-    "start": ("verify.cli.start", "Open a ticket: machine, work, parts."),
+    "arrive": ("verify.cli.arrive", "Take a machine in, before the first screw."),
+    "start": ("verify.cli.start", "Say what is repaired; add work that came up."),
     "run": ("verify.cli.run", "Work through a ticket's checks; resume where it was."),
+    "rework": ("verify.cli.rework", "Say what was opened again, and why."),
+    "decline": ("verify.cli.decline", "Return a machine unrepaired."),
     "status": ("verify.cli.status", "Show open tickets and what each waits for."),
     "sign": ("verify.cli.sign", "Make the report and sign it."),
     "prove": ("verify.cli.prove", "Prove that a report is whole and who signed it."),
@@ -19,7 +22,7 @@ _FRONT = """\
 Usage: handback COMMAND ...
 
   Decide, and be able to show, whether a repaired laptop may be handed back.
-  A ticket goes: start, run, sign, attach. Try it first: handback demo
+  A ticket goes: arrive, start, run, sign, attach. Try it first: handback demo
 
 Commands:
 {commands}

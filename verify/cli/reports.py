@@ -1,8 +1,10 @@
-"""The option that says where the tickets' folders are; shared by the commands that need it."""
+"""Where the tickets' folders are: the option and the argument that the commands share."""
 
 from pathlib import Path
 
 import click
+
+from verify.values.errors import WrongUseError
 
 reports_option = click.option(
     "--reports",
@@ -12,3 +14,33 @@ reports_option = click.option(
     show_default=True,
     help="The folder that holds a folder for each ticket.",
 )
+
+
+def folder_of(ticket: str, reports: Path) -> Path:
+    """Return the ticket's folder; a ticket may also be given as the path of its folder, on a stick say.
+
+    Raises WrongUseError where it cannot be one.
+    """
+    from verify.run import ticket_folder
+
+    given = Path(ticket)
+    if given.parent == Path() and ticket not in {".", ".."}:
+        return ticket_folder(reports, ticket)
+    folder = given.absolute()
+    return ticket_folder(folder.parent, folder.name)
+
+
+def open_folder_of(ticket: str, reports: Path) -> Path:
+    """Return the folder of a run that is there.
+
+    Raises WrongUseError where none is.
+    """
+    from verify.run import RunFolder
+
+    folder = folder_of(ticket, reports)
+    if not RunFolder(folder).journal_path.exists():
+        raise WrongUseError(
+            f"{folder.name} is not open yet in {folder.parent}.",
+            next_step=f"Take it in with: handback arrive {folder.name}  or open it with: handback start",
+        )
+    return folder

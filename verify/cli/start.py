@@ -1,133 +1,97 @@
-"""handback start: open a ticket."""
+"""handback start: say what is repaired; open the ticket where it is not open yet."""
 
-from collections.abc import Mapping
 from pathlib import Path
 
 import click
 
-from verify.cli.reports import reports_option
-from verify.record.model import Part, Ticket, Work
-from verify.values import SystemClock, Unit, parse_quantity
-from verify.values.errors import WrongUseError
-
-_SOURCES = ("original", "used", "reproduction")
+from verify.cli.reports import folder_of, reports_option
+from verify.cli.ticket_options import ticket_from, ticket_options, work_from, work_options
+from verify.record.model import Work
+from verify.run import RunFolder
 
 
 @click.command(
     "start",
-    epilog='Example: handback start TW-1042 --model "Larkspur 15" --work battery=reproduction '
-    '--label battery="57.0 Wh" --work feet',
+    epilog='Example: handback start TW-1042 --work battery=reproduction --label battery="57.0 Wh" '
+    "--work feet",
 )
 @click.argument("ticket")
-@click.option("--maker", default="", help="Who made the machine.")
-@click.option("--model", default="", help="Its model.")
-@click.option("--serial", default="", help="Its serial number, if the owner agrees that the report shows it.")
-@click.option("--complaint", default="", help="What is wrong, in the owner's words.")
-@click.option("--owner", default="", help="Whose machine it is.")
-@click.option("--shop", default="", envvar="HANDBACK_SHOP", help="The shop.")
-@click.option("--bench", default="", envvar="HANDBACK_BENCH", help="The bench.")
-@click.option(
-    "--work",
-    "works",
-    multiple=True,
-    metavar="KIND[=SOURCE]",
-    help=f"What was fitted or disturbed; for a new part its source: {', '.join(_SOURCES)}. Repeat it.",
-)
-@click.option(
-    "--label",
-    "labels",
-    multiple=True,
-    metavar='KIND="57.0 Wh"',
-    help="The energy that the part's label claims. Repeat it.",
-)
-@click.option(
-    "--signer",
-    "signers",
-    multiple=True,
-    metavar="ROLE",
-    help="A role that must sign besides the technician, in this order. Repeat it.",
-)
-@click.option(
-    "--own",
-    type=click.Path(exists=True, file_okay=False, path_type=Path),
-    help="A folder with the shop's own checklists.",
-)
+@ticket_options
+@work_options
 @reports_option
 def command(
     ticket: str,
-    maker: str,
-    model: str,
-    serial: str,
-    complaint: str,
-    owner: str,
-    shop: str,
-    bench: str,
-    works: tuple[str, ...],
-    labels: tuple[str, ...],
+    *,
     signers: tuple[str, ...],
     own: Path | None,
+    works: tuple[str, ...],
+    labels: tuple[str, ...],
     reports: Path,
+    **told: str,
 ) -> None:
-    """Open TICKET: which machine, which work, which parts."""
+    """Say what is repaired on TICKET. Later it adds work that came up; nothing is asked twice for it."""
     from verify.checklist.shipped import shipped_checklists
-    from verify.run import RunFolder, begin, ticket_folder
+    from verify.run import begin
+    from verify.values import SystemClock
 
-    opened = Ticket(
-        id=ticket,
-        shop=shop,
-        bench=bench,
-        owner=owner,
-        maker=maker,
-        model=model,
-        serial=serial,
-        complaint=complaint,
-        work=_works(works, labels),
-    )
-    path = ticket_folder(reports, ticket)
+    work = work_from(works, labels)
+    path = folder_of(ticket, reports)
     with RunFolder(path) as folder:
-        begin(
-            folder,
-            ticket=opened,
-            checklists=shipped_checklists(own),
-            clock=SystemClock(),
-            signers=signers,
-        )
-    click.echo(f"{ticket} is open. Its folder: {path}")
-    click.echo(f"Go on with: handback run {ticket}")
-
-
-def _works(works: tuple[str, ...], labels: tuple[str, ...]) -> tuple[Work, ...]:
-    energies: dict[str, str] = {}
-    for label in labels:
-        kind, _, energy = label.partition("=")
-        quantity = parse_quantity(energy)
-        if quantity.unit is not Unit.WATT_HOUR or quantity.value <= 0:
-            raise WrongUseError(
-                f'"{energy}" is not the energy of a part.', next_step='Write it like battery="57.0 Wh".'
+        if folder.journal_path.exists():
+            _add(folder, work, own=own, signers=signers, told=told)
+        else:
+            begin(
+                folder,
+                ticket=ticket_from(path.name, told, work),
+                checklists=shipped_checklists(own),
+                clock=SystemClock(),
+                signers=signers,
             )
-        _once(kind, energies, "label")
-        energies[kind] = energy
-    parsed: dict[str, Work] = {}
-    for work in works:
-        kind, _, source = work.partition("=")
-        if source and source not in _SOURCES:
-            raise WrongUseError(f'"{source}" is not a source.', next_step=f"Use {', '.join(_SOURCES)}.")
-        _once(kind, parsed, "work")
-        label_of = {"energy": energies.pop(kind)} if kind in energies else {}
-        if label_of and not source:
+            click.echo(f"{path.name} is open. Its folder: {path}")
+            click.echo("Nothing was taken on arrival: what worked before is unknown, and the report says so.")
+            _tell_minutes(path)
+    click.echo(f"Go on with: handback run {path.name}")
+
+
+def _add(
+    folder: RunFolder,
+    work: tuple[Work, ...],
+    *,
+    own: Path | None,
+    signers: tuple[str, ...],
+    told: dict[str, str],
+) -> None:
+    from verify.checklist.shipped import shipped_checklists
+    from verify.cli.brief import brief_owner
+    from verify.values.errors import WrongUseError
+
+    with brief_owner(folder) as owner:
+        known = {name: getattr(owner.ticket, name) for name in told}
+        other = [
+            name
+            for name, value in told.items()
+            if value and value != known[name] and name not in ("shop", "bench")
+        ]
+        if other:
             raise WrongUseError(
-                f'The label is of a part for "{kind}", and nobody said where that comes from.',
-                next_step=f"Use --work {kind}=SOURCE, one of {', '.join(_SOURCES)}.",
+                f"{owner.ticket.id} is open already, with another {other[0]}: {known[other[0]] or 'none'}.",
+                next_step=f"Leave out --{other[0]}, or use another ticket.",
             )
-        parsed[kind] = Work(kind=kind, part=Part(source=source, label=label_of) if source else None)
-    if energies:
-        kind = next(iter(energies))
-        raise WrongUseError(
-            f'There is a label for "{kind}", but no such work.', next_step=f"Add --work {kind}."
+        first = not owner.state.started
+        new = owner.add_work(work, shipped_checklists(own), signers=signers)
+        kinds = ", ".join(one.kind for one in work) or "no kind of work of its own"
+        click.echo(
+            f"{owner.ticket.id}: {'repaired is' if first else 'added'} {kinds}. {len(new)} checks more."
         )
-    return tuple(parsed.values())
+    _tell_minutes(folder.path)
 
 
-def _once(kind: str, named: Mapping[str, object], what: str) -> None:
-    if kind in named:
-        raise WrongUseError(f'The {what} "{kind}" is named twice.', next_step="Name it once.")
+def _tell_minutes(path: Path) -> None:
+    from verify.ask.view import minutes_text
+    from verify.ledger import ticket_line
+
+    line = ticket_line(path)
+    click.echo(
+        f"About {minutes_text(line.hands_min)} of hands and {minutes_text(line.waiting_min)} of waiting, "
+        f"{line.screens} screens."
+    )

@@ -1,5 +1,5 @@
 """Search over the runs of a reports folder."""
 
-from verify.ledger.tickets import TicketLine, ticket_lines
+from verify.ledger.tickets import TicketLine, ticket_line, ticket_lines
 
-__all__ = ["TicketLine", "ticket_lines"]
+__all__ = ["TicketLine", "ticket_line", "ticket_lines"]

@@ -7,9 +7,9 @@ import msgspec
 
 from verify.ledger.signing import signing_of
 from verify.run import RunFolder, plan
+from verify.run.fold import fold
 from verify.run.outcome import outcome_of
 from verify.run.reading import read_run
-from verify.run.state import fold
 from verify.values import Outcome
 from verify.values.errors import HandbackError
 
@@ -30,6 +30,7 @@ class TicketLine(msgspec.Struct, frozen=True, kw_only=True):
     simulated: bool = False
     scripted: bool = False
     complete: bool = False
+    taken_in: bool = False
     problem: str = ""
 
 
@@ -58,8 +59,9 @@ def ticket_line(path: Path) -> TicketLine:
         return TicketLine(ticket=path.name, problem=f"It cannot be read: {error.strerror or error}.")
     outcome, reasons = outcome_of(composition, state)
     far = plan.progress(composition, state)
-    now_due = plan.due(composition, state)
-    ticket = state.began.ticket
+    # What it waits for on the repaired machine: where the reader stands does not matter.
+    now_due = plan.due(composition, state, on_machine=True)
+    ticket = state.ticket
     return TicketLine(
         ticket=ticket.id,
         machine=" ".join(part for part in (ticket.maker, ticket.model) if part),
@@ -74,7 +76,8 @@ def ticket_line(path: Path) -> TicketLine:
         waiting_min=far.waiting_min,
         simulated=state.simulated,
         scripted=state.scripted,
-        complete=isinstance(now_due, plan.Complete),
+        taken_in=isinstance(now_due, plan.SayWork),
+        complete=isinstance(now_due, plan.Complete | plan.Declined),
     )
 
 
@@ -85,14 +88,20 @@ def _waits_for(now_due: plan.Due) -> str:
             return "A hazard: it must be made safe."
         case plan.Ask():
             return f"Someone to look: {now_due.checks[0].place}."
-        case plan.Watching():
-            return f"{now_due.checks[0].ask}"
+        case plan.Arrive():
+            return f"Someone to take it in: {', '.join(now_due.pending)}."
+        case plan.SayWork():
+            return "Someone to say what is repaired: handback start."
+        case plan.Watching() | plan.Elsewhere():
+            return f"The repaired machine: {now_due.checks[0].ask}"
         case plan.Do():
             return now_due.step.do or now_due.step.name
         case plan.Held():
             count = len(now_due.blocked)
             return f"{count} check{'s' if count > 1 else ''} before: {now_due.step.name}."
-        case plan.Complete():
+        case plan.Complete() | plan.Declined():
             return ""
+        case plan.Where():
+            return "Someone to say which computer this is."
         case _:
             assert_never(now_due)

@@ -4,9 +4,11 @@ from verify.machine.choose import open_machine
 from verify.machine.model import (
     NO_BATTERY,
     Adapter,
+    Awake,
     Cpu,
     Fan,
     Identity,
+    Load,
     Machine,
     Pack,
     PackState,
@@ -17,9 +19,11 @@ from verify.machine.model import (
 __all__ = [
     "NO_BATTERY",
     "Adapter",
+    "Awake",
     "Cpu",
     "Fan",
     "Identity",
+    "Load",
     "Machine",
     "Pack",
     "PackState",

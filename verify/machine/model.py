@@ -136,24 +136,83 @@ class Identity(msgspec.Struct, frozen=True, kw_only=True):
     reasons: Mapping[str, str] = {}
 
 
-class Sample(msgspec.Struct, frozen=True, kw_only=True):
+def _nothing() -> tuple[()]:
+    return ()
+
+
+def _no_processor() -> Cpu:
+    return Cpu()
+
+
+def _no_reasons() -> Mapping[str, str]:
+    return {}
+
+
+class Sample(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """Everything a watch needs, read at one instant.
 
-    reasons: why a whole group is empty, under "batteries", "adapters", "temperatures", "fans".
+    lid_open: None where no lid switch tells it.
+    reasons: why a whole group is empty, under "batteries", "adapters", "temperatures", "fans", "lid".
     """
 
     at: Instant
-    packs: tuple[Pack, ...] = ()
-    adapters: tuple[Adapter, ...] = ()
-    temperatures: tuple[Temperature, ...] = ()
-    fans: tuple[Fan, ...] = ()
-    cpu: Cpu = Cpu()
-    reasons: Mapping[str, str] = {}
+    # Made by functions, so that these are written even when empty: only an unknown lid is left out.
+    packs: tuple[Pack, ...] = msgspec.field(default_factory=_nothing)
+    adapters: tuple[Adapter, ...] = msgspec.field(default_factory=_nothing)
+    temperatures: tuple[Temperature, ...] = msgspec.field(default_factory=_nothing)
+    fans: tuple[Fan, ...] = msgspec.field(default_factory=_nothing)
+    cpu: Cpu = msgspec.field(default_factory=_no_processor)
+    reasons: Mapping[str, str] = msgspec.field(default_factory=_no_reasons)
+    lid_open: bool | None = None
 
     @property
     def charger_seen(self) -> bool | None:
         """Whether any adapter gives power; None where that cannot be told."""
         return gives_power(self.adapters)
+
+
+class Load(Protocol):
+    """A full load on all cores, under a lease that only fresh, cool readings renew."""
+
+    @property
+    def running(self) -> bool:
+        """Whether it still works."""
+        ...
+
+    @property
+    def why_ended(self) -> str:
+        """One sentence on why it ended; empty while it runs."""
+        ...
+
+    def renew(self, sample: Sample) -> bool:
+        """Renew the lease by a fresh sample that allows it, else end the load; return `running`.
+
+        The lease holds for 3 s from the sample's own instant: sample and renew once a second. The same
+        sample renews only once.
+        """
+        ...
+
+    def stop(self) -> None:
+        """End it, and wait until nothing of it is left; again and again is allowed."""
+        ...
+
+
+class Awake(Protocol):
+    """The computer kept from going to sleep, as far as the system lets itself be asked."""
+
+    @property
+    def held(self) -> bool:
+        """Whether it is kept awake now."""
+        ...
+
+    @property
+    def why_not(self) -> str:
+        """What to set by hand, in one or two sentences; empty while it is held."""
+        ...
+
+    def release(self) -> None:
+        """Let it sleep again; again and again is allowed."""
+        ...
 
 
 class Machine(Protocol):
@@ -174,4 +233,24 @@ class Machine(Protocol):
 
     def sample(self) -> Sample:
         """Read everything a watch needs, once."""
+        ...
+
+    def marks(self) -> Mapping[str, str]:
+        """Read the marks that tell this one machine from others of its model, by name; may be empty.
+
+        For instance "board", "network 1", "storage 1". Never of what is plugged in from outside.
+        """
+        ...
+
+    def start_load(self, *, longest_s: float) -> Load:
+        """Make ready to load all cores of this computer, for at most longest_s (above 0), and return.
+
+        Nothing works before the first `renew`, which must come within 3 s. Call it on a thread that
+        outlives the load: on Linux the load dies with the thread that started it.
+        Raises MachineError where no load can be started.
+        """
+        ...
+
+    def keep_awake(self, why: str) -> Awake:
+        """Keep this computer from going to sleep; why: a short phrase that the system may show."""
         ...

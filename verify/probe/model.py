@@ -17,15 +17,22 @@ class Want(StrEnum):
 
     CHARGER_IN = "Plug in the charger."
     CHARGER_OUT = "Pull the charger out."
+    LID_CLOSED = "Close the lid."
+    LID_OPEN = "Open the lid."
+    QUIET = "Close other programs. Wait."
 
 
 class Working(msgspec.Struct, frozen=True, kw_only=True):
-    """Not done yet. text: one short sentence. fraction 0 to 1 and seconds_left where known."""
+    """Not done yet. text: one short sentence. fraction 0 to 1 and seconds_left where known.
+
+    load: whether the check asks for full load on all cores while it works.
+    """
 
     text: str
     want: Want | None = None
     fraction: float | None = None
     seconds_left: float | None = None
+    load: bool = False
 
 
 class Finding(msgspec.Struct, frozen=True, kw_only=True):

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 import msgspec
 
 from verify.judge import Limit
+from verify.record.arrival import Arrival
 from verify.values import Outcome, Reading, Unit, Verdict, parse_quantity
 
 RECORD_FORMAT = "record/1"
@@ -67,6 +68,18 @@ class Attempt(msgspec.Struct, frozen=True, kw_only=True):
     out_of_date: str = ""
 
 
+class Accepted(msgspec.Struct, frozen=True, kw_only=True):
+    """A concession: who accepted a check that is not good, why, and how and when the owner said yes.
+
+    owner_agreed: empty where the checklist says that the owner cannot notice it.
+    """
+
+    at: str
+    by: str
+    reason: str
+    owner_agreed: str = ""
+
+
 class Result(msgspec.Struct, frozen=True, kw_only=True):
     """What a check came to; attempts in the order they were made, the last one counts."""
 
@@ -84,6 +97,7 @@ class Result(msgspec.Struct, frozen=True, kw_only=True):
     caution: str | None = None
     why: str | None = None
     note_only: bool = False
+    accepted: Accepted | None = None
     attempts: tuple[Attempt, ...] = ()
 
 
@@ -98,12 +112,58 @@ class StepTaken(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class HazardSeen(msgspec.Struct, frozen=True, kw_only=True):
-    """A hazard: when, what, and how it was made safe (empty: it was not)."""
+    """A hazard: when, what, and how it was made safe (empty: it was not), by whom."""
 
     at: str
     what: str
     made_safe: str = ""
+    made_safe_by: str = ""
     made_safe_at: str | None = None
+
+
+class Reopening(msgspec.Struct, frozen=True, kw_only=True):
+    """The machine was opened again: what, why, and the checks that were asked again for it."""
+
+    at: str
+    opened: tuple[str, ...]
+    why: str
+    voided: tuple[str, ...] = ()
+
+
+class Growth(msgspec.Struct, frozen=True, kw_only=True):
+    """Work that was added after the run had begun."""
+
+    at: str
+    work: tuple[str, ...]
+
+
+class SeenBeside(msgspec.Struct, frozen=True, kw_only=True):
+    """Something seen outside the work: told to the owner, not repaired, never a reason to hold."""
+
+    at: str
+    what: str
+
+
+class GivenBack(msgspec.Struct, frozen=True, kw_only=True):
+    """Returned unrepaired: why, which risks were told by whom, the owner's signature or why there is none."""
+
+    at: str
+    why: str
+    risks_told: str
+    owner_signed: str
+
+
+class Gap(msgspec.Struct, frozen=True, kw_only=True):
+    """Time in which nobody watched a check or a wait, in s. asleep_s: how much of it the machine slept.
+
+    lid_closed: the lid was seen closed just before. None: unknown.
+    """
+
+    at: str
+    check: str
+    seconds: float
+    asleep_s: float | None = None
+    lid_closed: bool | None = None
 
 
 class UsedChecklist(msgspec.Struct, frozen=True, kw_only=True):
@@ -134,13 +194,18 @@ class RequiredSigner(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Record(msgspec.Struct, frozen=True, kw_only=True):
-    """The whole of it."""
+    """The whole of it.
+
+    practice: the run was for learning, on a simulated machine. first_pass: the verdict of each check's first
+    attempt; first_pass_outcome: what the outcome would be had nothing been asked twice.
+    """
 
     format: str
     tool: str
     ticket: Ticket
     simulated: bool
     scripted: bool
+    practice: bool = False
     began: str
     ended: str
     clock_note: str
@@ -151,7 +216,14 @@ class Record(msgspec.Struct, frozen=True, kw_only=True):
     results: tuple[Result, ...]
     steps: tuple[StepTaken, ...]
     hazards: tuple[HazardSeen, ...] = ()
+    arrival: Arrival | None = None
+    reopenings: tuple[Reopening, ...] = ()
+    growths: tuple[Growth, ...] = ()
+    seen_beside: tuple[SeenBeside, ...] = ()
+    given_back: GivenBack | None = None
+    gaps: tuple[Gap, ...] = ()
     first_pass: Mapping[str, Verdict] = {}
+    first_pass_outcome: Outcome = Outcome.HELD
     checklists: tuple[UsedChecklist, ...]
     traces: tuple[Trace, ...] = ()
     signers: tuple[RequiredSigner, ...]

@@ -5,23 +5,31 @@ from datetime import datetime
 from pathlib import Path
 
 from verify.checklist import Check, Composition
+from verify.record.arrival import Arrival
 from verify.record.model import (
     RECORD_FORMAT,
+    Accepted,
     Attempt,
+    Gap,
+    GivenBack,
+    Growth,
     HazardSeen,
     Record,
+    Reopening,
     RequiredSigner,
     Result,
+    SeenBeside,
     StepTaken,
     Trace,
 )
+from verify.run.beginning import TOOL, checklists_of
 from verify.run.events import Line, Opened
+from verify.run.fold import fold
 from verify.run.folder import ticket_folder
-from verify.run.outcome import outcome_of
-from verify.run.owner import TOOL
+from verify.run.outcome import first_pass_outcome, outcome_of
 from verify.run.plan import blocked_by
 from verify.run.reading import read_run
-from verify.run.state import State, Try, first_verdicts, fold
+from verify.run.state import State, Try, first_verdicts
 from verify.values import Verdict
 from verify.values.errors import WrongUseError
 
@@ -57,21 +65,21 @@ def record_of(lines: tuple[Line, ...], composition: Composition, *, head: str) -
     state = fold(lines, composition)
     outcome, reasons = outcome_of(composition, state)
     origin = {check.id: checklist.id for checklist in composition.checklists for check in checklist.checks}
-    # The machine is the one that was read last: looks may have been answered at another computer since.
-    last_session = state.read_by or (state.sessions[-1] if state.sessions else None)
+    session = _session_on_machine(state)
     return Record(
         format=RECORD_FORMAT,
         tool=TOOL,
-        ticket=state.began.ticket,
+        ticket=state.ticket,
         simulated=state.simulated,
         scripted=state.scripted,
+        practice=state.practice,
         began=wall_text(state.began_at.wall),
         ended=wall_text(state.last_at.wall),
         clock_note=clock_note(lines),
         outcome=outcome,
         reasons=reasons,
-        machine={} if last_session is None else last_session.machine,
-        read_by="" if last_session is None else last_session.read_by,
+        machine={} if session is None else session.machine,
+        read_by="" if session is None else session.read_by,
         results=tuple(_result(check, origin[check.id], state) for check in composition.checks),
         steps=_steps(composition, state),
         hazards=tuple(
@@ -79,12 +87,32 @@ def record_of(lines: tuple[Line, ...], composition: Composition, *, head: str) -
                 at=wall_text(hazard.at.wall),
                 what=hazard.what,
                 made_safe=hazard.made_safe or "",
+                made_safe_by=hazard.made_safe_by,
                 made_safe_at=None if hazard.made_safe_at is None else wall_text(hazard.made_safe_at.wall),
             )
             for hazard in state.hazards
         ),
+        arrival=_arrival(state),
+        reopenings=tuple(
+            Reopening(at=wall_text(one.at.wall), opened=one.opened, why=one.why, voided=one.voided)
+            for one in state.reopened
+        ),
+        growths=tuple(Growth(at=wall_text(at.wall), work=work) for at, work in state.growths),
+        seen_beside=tuple(SeenBeside(at=wall_text(at.wall), what=what) for at, what in state.noticed),
+        given_back=_given_back(state),
+        gaps=tuple(
+            Gap(
+                at=wall_text(at.wall),
+                check=missed.check,
+                seconds=missed.seconds,
+                asleep_s=missed.asleep_s,
+                lid_closed=missed.lid_closed,
+            )
+            for at, missed in state.missed
+        ),
         first_pass=first_verdicts(state),
-        checklists=state.began.checklists,
+        first_pass_outcome=first_pass_outcome(composition, state),
+        checklists=checklists_of(lines),
         traces=tuple(
             Trace(name=found.trace, check=found.check, sha256=found.sha256, samples=found.samples)
             for found in state.found
@@ -95,6 +123,44 @@ def record_of(lines: tuple[Line, ...], composition: Composition, *, head: str) -
         journal_head=head,
         journal_count=len(lines),
     )
+
+
+def _session_on_machine(state: State) -> Opened | None:
+    """Return the last session on the repaired machine: looks may have been answered elsewhere since."""
+    candidates = [state.read_by] if state.read_by is not None else []
+    candidates += [session for session in reversed(state.sessions) if session.on_machine]
+    return next((session for session in candidates if session.on_machine is not False), None)
+
+
+def _arrival(state: State) -> Arrival | None:
+    if state.arrived_at is None:
+        return None
+    said = state.arrival
+    return Arrival(
+        at=wall_text(state.arrived_at.wall),
+        found_as=said.found_as,
+        accessories=said.accessories,
+        tried=said.tried or {},
+        pictures=said.pictures,
+        readings=said.readings or (),
+        readings_note=said.readings_note or ("" if said.readings else "Nothing was read on arrival."),
+    )
+
+
+def _given_back(state: State) -> GivenBack | None:
+    if state.given_back is None:
+        return None
+    at, event = state.given_back
+    return GivenBack(
+        at=wall_text(at.wall), why=event.why, risks_told=event.risks_told, owner_signed=event.owner_signed
+    )
+
+
+def _accepted(check: Check, state: State) -> Accepted | None:
+    if check.id not in state.accepted:
+        return None
+    at, event = state.accepted[check.id]
+    return Accepted(at=wall_text(at.wall), by=event.by, reason=event.reason, owner_agreed=event.owner_agreed)
 
 
 def _result(check: Check, checklist: str, state: State) -> Result:
@@ -115,6 +181,7 @@ def _result(check: Check, checklist: str, state: State) -> Result:
         caution=check.caution,
         why=check.why,
         note_only=check.note_only,
+        accepted=_accepted(check, state),
         attempts=tuple(_attempt(attempt) for attempt in state.tries.get(check.id, ())),
     )
 

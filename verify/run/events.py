@@ -8,7 +8,8 @@ from collections.abc import Iterable, Mapping
 import msgspec
 
 from verify.checklist.answers import Answer
-from verify.record.model import Ticket, UsedChecklist
+from verify.record.arrival import FoundAs, Picture, Tried
+from verify.record.model import Ticket, UsedChecklist, Work
 from verify.values import Instant, Outcome, Reading
 
 JOURNAL_FORMAT = "journal/1"
@@ -16,23 +17,54 @@ NO_LINE_BEFORE = "0" * 64
 
 
 class Began(msgspec.Struct, frozen=True, kw_only=True, tag="began"):
-    """The run was opened for a ticket. signers: roles besides those that the checklists ask for."""
+    """The run was opened for a ticket. signers: roles besides those that the checklists ask for.
+
+    arriving: the machine is taken in first; what is to be repaired is not said yet.
+    """
 
     format: str
     tool: str
     ticket: Ticket
     signers: tuple[str, ...] = ()
     checklists: tuple[UsedChecklist, ...]
+    arriving: bool = False
 
 
 class Opened(msgspec.Struct, frozen=True, kw_only=True, tag="opened"):
-    """A session began: somebody works on the run, with this machine in front of the tool."""
+    """A session began: somebody works on the run at a computer.
+
+    machine: who that computer is; marks: what tells it from others of its model, hashed. on_machine: whether
+    it is the repaired machine itself; None: nobody said. practice: the run is for learning.
+    """
 
     tool: str
     read_by: str
     machine: Mapping[str, str]
+    marks: tuple[str, ...] = ()
+    on_machine: bool | None = None
     simulated: bool
     scripted: bool
+    practice: bool = False
+
+
+class Arrived(msgspec.Struct, frozen=True, kw_only=True, tag="arrived", omit_defaults=True):
+    """Something was taken on arrival; None: this line says nothing of it."""
+
+    found_as: FoundAs | None = None
+    complaint: str | None = None
+    accessories: tuple[str, ...] | None = None
+    tried: Mapping[str, Tried] | None = None
+    pictures: tuple[Picture, ...] | None = None
+    readings: tuple[Reading, ...] | None = None
+    readings_note: str = ""
+
+
+class WorkAdded(msgspec.Struct, frozen=True, kw_only=True, tag="work-added"):
+    """What is repaired was said, or has grown. checklists: those that were not in use before."""
+
+    work: tuple[Work, ...]
+    checklists: tuple[UsedChecklist, ...] = ()
+    signers: tuple[str, ...] = ()
 
 
 class Answered(msgspec.Struct, frozen=True, kw_only=True, tag="answered"):
@@ -69,6 +101,18 @@ class Waited(msgspec.Struct, frozen=True, kw_only=True, tag="waited"):
     seconds: float
 
 
+class Missed(msgspec.Struct, frozen=True, kw_only=True, tag="missed", omit_defaults=True):
+    """Nobody watched for so many seconds while a check or a wait went on.
+
+    asleep_s: how much of it the machine slept; lid_closed: it was seen closed just before. None: unknown.
+    """
+
+    check: str
+    seconds: float
+    asleep_s: float | None = None
+    lid_closed: bool | None = None
+
+
 class Stepped(msgspec.Struct, frozen=True, kw_only=True, tag="stepped"):
     """A step was taken. by_itself: it has no words of its own and its hold was lifted."""
 
@@ -82,10 +126,47 @@ class AskedAgain(msgspec.Struct, frozen=True, kw_only=True, tag="asked-again"):
     check: str
 
 
+class Reopened(msgspec.Struct, frozen=True, kw_only=True, tag="reopened"):
+    """Something was opened again, and why; what it voids is asked again."""
+
+    opened: tuple[str, ...]
+    why: str
+
+
+class Accepted(msgspec.Struct, frozen=True, kw_only=True, tag="accepted"):
+    """A check that is not good was accepted as a known flaw: by whom, why, how and when the owner agreed."""
+
+    check: str
+    by: str
+    reason: str
+    owner_agreed: str = ""
+
+
+class Noticed(msgspec.Struct, frozen=True, kw_only=True, tag="noticed"):
+    """Something was seen outside the work; it is told to the owner and not repaired."""
+
+    what: str
+
+
+class HazardMet(msgspec.Struct, frozen=True, kw_only=True, tag="hazard-met"):
+    """Somebody saw a hazard, whatever was asked at that moment."""
+
+    what: str
+
+
 class MadeSafe(msgspec.Struct, frozen=True, kw_only=True, tag="made-safe"):
-    """Every open hazard was made safe: how, by whom, where the part is now."""
+    """Every open hazard was made safe: which part was isolated and where it is now, and by whom."""
 
     how: str
+    by: str = ""
+
+
+class GivenBack(msgspec.Struct, frozen=True, kw_only=True, tag="given-back"):
+    """The repair was declined: why, which risks were told, the owner's signature or why there is none."""
+
+    why: str
+    risks_told: str
+    owner_signed: str
 
 
 class Undone(msgspec.Struct, frozen=True, kw_only=True, tag="undone"):
@@ -102,7 +183,25 @@ class Ended(msgspec.Struct, frozen=True, kw_only=True, tag="ended"):
 
 
 Event = (
-    Began | Opened | Answered | WatchBegan | Found | Waited | Stepped | AskedAgain | MadeSafe | Undone | Ended
+    Began
+    | Opened
+    | Arrived
+    | WorkAdded
+    | Answered
+    | WatchBegan
+    | Found
+    | Waited
+    | Missed
+    | Stepped
+    | AskedAgain
+    | Reopened
+    | Accepted
+    | Noticed
+    | HazardMet
+    | MadeSafe
+    | GivenBack
+    | Undone
+    | Ended
 )
 
 

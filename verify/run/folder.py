@@ -54,9 +54,11 @@ class RunFolder:
         return self.path / "traces" / name
 
     def __enter__(self) -> Self:
-        self.path.mkdir(parents=True, exist_ok=True)
-        lock_path = self.path / "lock"
-        lock = os.open(lock_path, os.O_RDWR | os.O_CREAT, 0o644)
+        try:
+            self.path.mkdir(parents=True, exist_ok=True)
+            lock = os.open(self.path / "lock", os.O_RDWR | os.O_CREAT, 0o644)
+        except OSError as error:
+            raise self._unwritable(error) from error
         try:
             _lock_or_raise(lock)
         except OSError as error:
@@ -79,6 +81,18 @@ class RunFolder:
             os.lseek(lock, 0, os.SEEK_SET)
             os.write(lock, f" process {os.getpid()}\n".encode())
         return self
+
+    def _unwritable(self, error: OSError) -> FileWriteError:
+        look = f"To look only: handback status {self.path.name} --reports {self.path.parent}"
+        if error.errno == errno.EROFS:
+            return FileWriteError(
+                f"{self.path} lies on a medium that cannot be written (a stick's lock, a disc?).",
+                next_step=f"Open the lock, or copy the folder elsewhere and go on there. {look}",
+            )
+        return FileWriteError(
+            f"{self.path} cannot be written: {error.strerror or error}.",
+            next_step=f"Check the drive, its free space and the folder's rights. {look}",
+        )
 
     def __exit__(
         self,

@@ -7,6 +7,7 @@ head is signed: it finds slips, not forgers.
 
 import hashlib
 import os
+from collections.abc import Sequence
 from pathlib import Path
 
 import msgspec
@@ -96,11 +97,16 @@ class Journal:
         self._path = path
         data = path.read_bytes() if path.exists() else b""
         whole, torn = split_torn(data)
-        self.lines = read_lines(whole)
+        self._lines = list(read_lines(whole))
         self._head = head_of(whole)
         self._size = len(whole)
         if torn:
             self._keep_torn(torn)
+
+    @property
+    def lines(self) -> Sequence[Line]:
+        """The lines so far; grows with each that is written."""
+        return self._lines
 
     def _keep_torn(self, torn: bytes) -> None:
         number = 1
@@ -123,29 +129,29 @@ class Journal:
 
         Raises JournalWriteError where it could not be put on disk; the journal then ends where it did.
         """
-        line = Line(n=len(self.lines), before=self._head, at=at, event=event)
+        line = Line(n=len(self._lines), before=self._head, at=at, event=event)
         text = msgspec.json.encode(line)
         try:
             # Made only once: a journal that is gone must not be begun again in its middle.
-            create = 0 if self.lines else os.O_CREAT
+            create = 0 if self._lines else os.O_CREAT
             descriptor = os.open(self._path, os.O_WRONLY | create | getattr(os, "O_BINARY", 0), 0o644)
             try:
                 self._refuse_other_size(os.fstat(descriptor).st_size)
                 self._write(descriptor, text + b"\n")
             finally:
                 os.close(descriptor)
-            if not self.lines:
+            if not self._lines:
                 sync_folder(self._path.parent)
         except OSError as error:
             raise self._failure(error) from error
-        self.lines = (*self.lines, line)
+        self._lines.append(line)
         self._head = _digest(text)
         self._size += len(text) + 1
         return line
 
     def _refuse_other_size(self, size: int) -> None:
         """Raise BrokenJournalError where something else wrote the file since it was read."""
-        if size != self._size and self.lines:
+        if size != self._size and self._lines:
             raise BrokenJournalError(
                 f"{self._path.name} is not as this run left it: something else has written to it.",
                 next_step="Leave, and see that nothing else uses the folder. Then run again.",

@@ -2,8 +2,8 @@
 
 from verify.checklist import Composition
 from verify.judge import Settled, decide_outcome
-from verify.run.state import State
-from verify.values import Outcome
+from verify.run.state import State, first_verdicts
+from verify.values import Outcome, Verdict
 
 
 def outcome_of(composition: Composition, state: State) -> tuple[Outcome, tuple[str, ...]]:
@@ -13,8 +13,35 @@ def outcome_of(composition: Composition, state: State) -> tuple[Outcome, tuple[s
             check=check.id,
             verdict=state.verdict(check.id),
             note_only=check.note_only,
+            conceded=check.id in state.accepted,
         )
         for check in composition.checks
     ]
-    hazards = [f"{hazard.check}: {hazard.what}" for hazard in state.hazards_open]
-    return decide_outcome(settled, hazards_open=hazards, returned_unrepaired=False)
+    hazards = [
+        f"{hazard.check}: {hazard.what}" if hazard.check else hazard.what for hazard in state.hazards_open
+    ]
+    outcome, reasons = decide_outcome(
+        settled, hazards_open=hazards, returned_unrepaired=state.given_back is not None
+    )
+    if not state.started and outcome is not Outcome.RETURNED_UNREPAIRED:
+        # What is repaired is not said: nothing can have been found good.
+        return Outcome.HELD, (*reasons, "It is not said what is repaired.")
+    return outcome, reasons
+
+
+def first_pass_outcome(composition: Composition, state: State) -> Outcome:
+    """Return what the outcome would be had each check been answered once: a hazard met holds, too."""
+    first = first_verdicts(state)
+    settled = [
+        Settled(
+            check=check.id,
+            verdict=first.get(check.id, Verdict.NOT_DONE),
+            note_only=check.note_only,
+            conceded=check.id in state.accepted and check.id not in first,
+        )
+        for check in composition.checks
+    ]
+    outcome, _ = decide_outcome(
+        settled, hazards_open=[hazard.what for hazard in state.hazards], returned_unrepaired=False
+    )
+    return outcome

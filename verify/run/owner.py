@@ -1,174 +1,115 @@
-"""The owner of a run: takes commands and samples, writes the journal, folds, says what is due.
+"""The owner of a run: takes commands, checks that they are due, writes the journal, folds it.
 
-One owner, one thread. Whoever asks the technician (terminal, script) sends commands and reads
-`due`, `strip` and `progress`; no rule of the run stands anywhere else.
+One owner, one thread. Whoever asks the technician (terminal, script) sends commands and reads what is
+`shown`; no rule of the run stands anywhere else.
 """
 
-import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import msgspec
 
-from verify import VERSION
-from verify.checklist import Check, Checklist, Composition, Kind
+from verify.checklist import OPENINGS, Check, Checklist, Concession
 from verify.checklist.answers import Answer
 from verify.checklist.compose import compose
-from verify.checklist.loader import parse_checklist
 from verify.machine import Machine, Sample
-from verify.probe import Context, Finding, Probe, Working
+from verify.probe import Context, Working
 from verify.probe.registry import make_probe
-from verify.record.model import Ticket, UsedChecklist
-from verify.run import plan
+from verify.record.model import Ticket, Work
+from verify.run import arrival, plan
+from verify.run.background import Background, Watch
+from verify.run.beginning import TOOL, composition_of, refuse_impossible, used, work_of
 from verify.run.events import (
-    JOURNAL_FORMAT,
+    Accepted,
     Answered,
+    Arrived,
     AskedAgain,
     Began,
     Ended,
     Event,
     Found,
+    GivenBack,
+    HazardMet,
     Line,
     MadeSafe,
+    Noticed,
     Opened,
+    Reopened,
     Stepped,
     Undone,
     Waited,
     WatchBegan,
+    WorkAdded,
     counts_of,
 )
 from verify.run.findings import judge_answer
+from verify.run.fold import fold_lines
 from verify.run.folder import RunFolder
 from verify.run.journal import Journal
 from verify.run.outcome import outcome_of
-from verify.run.state import State, fold, witnessed_s
+from verify.run.shown import Shown, closed_step
+from verify.run.standing import hashed_marks, stands_on_machine
+from verify.run.state import State, witnessed_s
 from verify.run.trace import Trace
-from verify.values import Clock, Instant
+from verify.values import Instant
 from verify.values.errors import OrderError, WrongUseError
-
-TOOL = f"handback {VERSION}"
-
-
-def begin(
-    folder: RunFolder,
-    *,
-    ticket: Ticket,
-    checklists: Iterable[Checklist],
-    clock: Clock,
-    signers: tuple[str, ...] = (),
-) -> None:
-    """Write a new run's first line. Hold the folder's lock.
-
-    signers: roles that have to sign besides those that the checklists ask for.
-    Raises WrongUseError where the folder already holds a run, the work cannot be composed, or an automatic
-    check cannot be made.
-    """
-    composition = compose(tuple(checklists), [work.kind for work in ticket.work])
-    used = composition.checklists
-    for check in composition.checks:
-        if check.kind is Kind.PROBE:
-            make_probe(check.probe or "", check.options, Context())
-    journal = Journal(folder.journal_path)
-    if journal.lines:
-        raise WrongUseError(
-            f"{ticket.id} is open already.", next_step=f"Go on with: handback run {ticket.id}"
-        )
-    began = Began(
-        format=JOURNAL_FORMAT,
-        tool=TOOL,
-        ticket=ticket,
-        signers=signers,
-        checklists=tuple(
-            UsedChecklist(
-                id=checklist.id,
-                revision=checklist.revision,
-                title=checklist.title,
-                sha256=hashlib.sha256(checklist.text.encode()).hexdigest(),
-                text=checklist.text,
-            )
-            for checklist in used
-        ),
-    )
-    journal.append(began, clock.now())
-
-
-def composition_of(began: Began) -> Composition:
-    """Compose the checklists that the run began with, from the texts kept in its journal.
-
-    Raises ChecklistError where this version of the tool reads them differently.
-    """
-    checklists = [parse_checklist(used.text, name=f"{used.id}.yaml") for used in began.checklists]
-    composed = compose(tuple(checklists), [work.kind for work in began.ticket.work])
-    signers = tuple(dict.fromkeys((*composed.signers, *began.signers)))
-    return msgspec.structs.replace(composed, signers=signers)
-
-
-class _Watch:
-    """An automatic check under way: the stepper and its trace."""
-
-    def __init__(self, check: Check, probe: Probe, trace_name: str, trace: Trace, *, since: Instant) -> None:
-        self.check = check
-        self.probe = probe
-        self.trace_name = trace_name
-        self.trace = trace
-        self._since = since
-        self.working = Working(text="Starting.")
-        # Not None: it had ended, and the run was cut off before that was written down.
-        self.finding: Finding | None = None
-        for sample in trace.earlier:
-            self.finding = self.step(sample)
-            if self.finding is not None:
-                break
-
-    def began_after(self, at: Instant) -> bool:
-        """Tell whether a sample was read before the check began: it says nothing about it."""
-        return at.boot_id == self._since.boot_id and at.elapsed_s < self._since.elapsed_s
-
-    def step(self, sample: Sample) -> Finding | None:
-        # A fault in one check must not take the run with it: it is written down as not established.
-        try:
-            result = self.probe.step(sample)
-        except Exception as error:  # noqa: BLE001 - the top of a background probe
-            kind = type(error).__name__
-            return Finding(readings=(), text=f"The check itself failed ({kind}: {error}). Report it.")
-        if isinstance(result, Finding):
-            return result
-        self.working = result
-        return None
 
 
 class Owner:
     """A run, owned. Hold the folder's lock while it lives."""
 
-    def __init__(self, folder: RunFolder, *, machine: Machine, scripted: bool) -> None:
+    def __init__(
+        self,
+        folder: RunFolder,
+        *,
+        machine: Machine,
+        scripted: bool,
+        practice: bool = False,
+        on_machine: bool | None = None,
+        brief: bool = False,
+    ) -> None:
         """Open the journal and fold it. A session that writes nothing else leaves no line of its own.
 
+        on_machine: whether this computer is the repaired machine itself; None: found out from earlier
+        sessions, or asked. brief: one command is taken; nothing is begun in the background.
         Raises WrongUseError where the folder holds no run; JournalError as `Journal` does.
         """
         self._folder = folder
         self._machine = machine
         self._journal = Journal(folder.journal_path)
-        if not self._journal.lines:
+        if not self._journal.lines or not isinstance(self._journal.lines[0].event, Began):
             raise WrongUseError(
                 f"{folder.path.name} is not open yet.",
                 next_step=f"Open it with: handback start {folder.path.name}",
             )
-        began = self._journal.lines[0].event
-        if not isinstance(began, Began):
-            raise TypeError("A journal begins with its Began line.")
-        self.composition = composition_of(began)
-        self._context = Context(label_wh=began.ticket.label_wh())
-        self._watch: _Watch | None = None
-        self._refold()
-        self._scripted = scripted
+        self._scripted, self._practice, self._brief = scripted, practice, brief
         self._told = False
+        self._background = Background(machine)
+        # Both follow from the journal alone: found once for each line, as they are asked with each sample.
+        self._due: tuple[tuple[int, bool | None], plan.Due] | None = None
+        self._progress: tuple[int, plan.Progress] | None = None
+        self.state: State
+        self._refold()
+        self._identity = self._who_this_is()
+        self._marks = hashed_marks(self.ticket.id, machine.marks())
+        self.on_machine: bool | None = on_machine
+        if on_machine is None:
+            self.on_machine = stands_on_machine(
+                self.state.sessions, machine=self._identity, marks=self._marks
+            )
         self._settle()
+
+    def _who_this_is(self) -> dict[str, str]:
+        identity = msgspec.structs.asdict(self._machine.identity())
+        return {
+            name: str(value) for name, value in identity.items() if value is not None and name != "reasons"
+        }
 
     # What is to be shown.
 
     @property
     def ticket(self) -> Ticket:
         """The ticket."""
-        return self.state.began.ticket
+        return self.state.ticket
 
     @property
     def simulated(self) -> bool:
@@ -181,9 +122,14 @@ class Owner:
         return self._scripted or self.state.scripted
 
     @property
-    def lines(self) -> tuple[Line, ...]:
-        """The journal so far."""
+    def lines(self) -> Sequence[Line]:
+        """The journal so far; grows with each line that is written."""
         return self._journal.lines
+
+    @property
+    def loads(self) -> bool:
+        """Whether a load runs now: it has to be fed with a sample a second."""
+        return self._background.loads
 
     def now(self) -> Instant:
         """Return the present instant on the machine's clock."""
@@ -191,26 +137,107 @@ class Owner:
 
     def due(self) -> plan.Due:
         """Tell what is due now."""
-        return plan.due(self.composition, self.state)
+        key = (len(self.lines), self.on_machine)
+        if self._due is None or self._due[0] != key:
+            self._due = key, plan.due(self.composition, self.state, on_machine=self.on_machine)
+        return self._due[1]
 
     def progress(self) -> plan.Progress:
         """Tell how far the run is."""
-        return plan.progress(self.composition, self.state)
+        if self._progress is None or self._progress[0] != len(self.lines):
+            self._progress = len(self.lines), plan.progress(self.composition, self.state)
+        return self._progress[1]
 
     @property
     def strip(self) -> tuple[Check, Working] | None:
         """What runs in the background, for the quiet strip; None where nothing does."""
-        if self._watch is not None:
-            return self._watch.check, self._watch.working
+        working = self._background.working
+        if self._background.watch is not None and working is not None:
+            return self._background.watch.check, working
         wait = plan.wait_due(self.composition, self.state)
-        if wait is None:
+        if wait is None or self.state.hazards_open:
             return None
         passed = self._waited_s(wait, self._machine.clock.now())
         left = max(0.0, wait.wait_s - passed)
         text = f"Waiting: {wait.ask}"
         return wait, Working(text=text, fraction=min(1.0, passed / wait.wait_s), seconds_left=left)
 
-    # Commands.
+    def shown(self) -> Shown:
+        """Return all that whoever asks may show, as one value that never changes."""
+        return Shown(
+            ticket=self.ticket,
+            simulated=self.simulated,
+            scripted=self.scripted,
+            practice=self._practice or self.state.practice,
+            on_machine=self.on_machine,
+            composition=self.composition,
+            state=self.state,
+            due=self.due(),
+            progress=self.progress(),
+            strip=self.strip,
+            awake_note=self._background.awake_note,
+            loads=self._background.loads,
+        )
+
+    # Commands: where the tool stands, and what came in.
+
+    def stand(self, *, on_machine: bool) -> None:
+        """Take in whether this computer is the repaired machine itself.
+
+        Raises OrderError where it is known already.
+        """
+        if not isinstance(self.due(), plan.Where):
+            raise OrderError("It is known already whether this is the repaired machine.")
+        self.on_machine = on_machine
+        self._settle()
+
+    def arrive(self, said: Arrived) -> None:
+        """Take in a line of what there is on arrival.
+
+        Raises OrderError where arrival is over or not asked.
+        """
+        if not isinstance(self.due(), plan.Arrive):
+            raise OrderError("Nothing is taken in on arrival now.")
+        self._append(said)
+        self._settle()
+
+    def add_work(
+        self, work: Iterable[Work], checklists: Iterable[Checklist], *, signers: tuple[str, ...] = ()
+    ) -> tuple[Check, ...]:
+        """Say what is repaired, or let the work grow; return the checks that it brings.
+
+        checklists: all that are known. What was answered stays; only what is new is asked.
+        Raises WrongUseError for work that is known already, is not known at all, or would be done behind
+        something that is closed by now: that has to be opened again first.
+        """
+        work, checklists = tuple(work), tuple(checklists)
+        said = {(one.kind, one.part) for one in work_of(self.lines)}
+        again = [one.kind for one in work if (one.kind, one.part) in said]
+        if self.state.started and (again or not work):
+            raise WrongUseError(
+                f"{self.ticket.id} has that work already: {', '.join(again) or 'nothing was named'}.",
+                next_step="Name other work, or go on with: handback run",
+            )
+        held = {each.id for each in self.composition.checklists}
+        kinds = [one.kind for one in (*self.ticket.work, *work)]
+        together = list(self.composition.checklists)
+        together += [each for each in checklists if each.id not in held]
+        composition = compose(sorted(together, key=lambda each: bool(each.for_work)), kinds)
+        refuse_impossible(composition)
+        known = {check.id for check in self.composition.checks}
+        new = tuple(check for check in composition.checks if check.id not in known)
+        closed = closed_step(composition, self.state, new)
+        if closed is not None:
+            raise WrongUseError(
+                f"That work is done before: {closed.name}. It is done already.",
+                next_step=f"If it is open again: handback rework {self.ticket.id} --opened … --work …",
+            )
+        added = tuple(used(each) for each in composition.checklists if each.id not in held)
+        self._append(WorkAdded(work=work, checklists=added, signers=signers))
+        self._settle()
+        return new
+
+    # Commands: checks and steps.
 
     def answer(self, check_id: str, answer: Answer) -> None:
         """Take an answer to a check that is due.
@@ -241,10 +268,32 @@ class Owner:
 
         Raises OrderError where it does not keep the due step's hold closed.
         """
-        due = self.due()
-        if not isinstance(due, plan.Held) or check_id not in {block.check.id for block in due.blocked}:
+        if check_id not in {block.check.id for block in plan.may_be_asked_again(self.due())}:
             raise OrderError(f'"{check_id}" does not hold anything now.')
         self._append(AskedAgain(check=check_id))
+        self._settle()
+
+    def accept(self, check_id: str, *, by: str, reason: str, owner_agreed: str = "") -> None:
+        """Accept a check that is not good as a known flaw.
+
+        by: who accepts it. owner_agreed: how and when the owner said yes; may be empty only where the
+        checklist says that the owner cannot notice it.
+        Raises OrderError where it does not hold anything now, or nobody may accept it; WrongUseError
+        where something is not said.
+        """
+        due = self.due()
+        check = next((check for check in plan.may_be_accepted(due) if check.id == check_id), None)
+        if check is None:
+            if check_id in {block.check.id for block in plan.may_be_asked_again(due)}:
+                raise OrderError(f'Nobody may accept "{check_id}": it has to be mended.')
+            raise OrderError(f'"{check_id}" does not hold anything.')
+        if not by.strip() or not reason.strip():
+            raise WrongUseError("Say who accepts it, and why.")
+        if check.concession is Concession.OWNER and not owner_agreed.strip():
+            raise WrongUseError("The owner will notice it. Say how and when the owner agreed.")
+        self._append(
+            Accepted(check=check_id, by=by.strip(), reason=reason.strip(), owner_agreed=owner_agreed.strip())
+        )
         self._settle()
 
     def undo(self) -> bool:
@@ -263,36 +312,114 @@ class Owner:
         self._settle()
         return True
 
-    def made_safe(self, how: str) -> None:
-        """End every open hazard: who isolated which part, where it is now.
+    # Commands: at any moment.
 
-        Raises OrderError where no hazard is open; WrongUseError where `how` is empty.
+    def reopen(self, opened: Iterable[str], *, why: str) -> None:
+        """Take in what was opened again, and why; what that voids is asked again, and only that.
+
+        opened: of `OPENINGS`.
+        Raises WrongUseError for an opening that there is not, or where nothing is named or said; OrderError
+        while a hazard is open.
+        """
+        named = tuple(dict.fromkeys(opened))
+        strange = [one for one in named if one not in OPENINGS]
+        if strange or not named:
+            raise WrongUseError(
+                f'"{strange[0]}" cannot be opened.' if strange else "Nothing was named.",
+                next_step=f"Name one or more of: {', '.join(OPENINGS)}.",
+            )
+        if not why.strip():
+            raise WrongUseError("Say why it was opened again.")
+        if self.state.hazards_open:
+            raise OrderError("A hazard stands.", next_step="Say first how it was made safe.")
+        self._append(Reopened(opened=named, why=why.strip()))
+        self._settle()
+
+    def notice(self, what: str) -> None:
+        """Keep something that was seen outside the work: told to the owner, never a reason to hold.
+
+        Raises WrongUseError where nothing is said.
+        """
+        if not what.strip():
+            raise WrongUseError("Say what was seen.")
+        self._append(Noticed(what=what.strip()))
+        self._settle()
+
+    def meet_hazard(self, what: str) -> None:
+        """Stop everything for a hazard, whatever is asked now.
+
+        what: what was seen; may be empty, as nobody should type first and stop afterwards.
+        """
+        self._background.drop()
+        self._append(HazardMet(what=what.strip() or "A hazard was seen."))
+        self._settle()
+
+    def made_safe(self, how: str, *, by: str) -> None:
+        """End every open hazard: which part was isolated and where it is now, and by whom.
+
+        Raises OrderError where no hazard is open; WrongUseError where something is not said.
         """
         if not self.state.hazards_open:
             raise OrderError("No hazard is open.")
-        if not how.strip():
+        if not how.strip() or not by.strip():
             raise WrongUseError("Say who made it safe, and where the part is now.")
-        self._append(MadeSafe(how=how.strip()))
+        self._append(MadeSafe(how=how.strip(), by=by.strip()))
+        self._settle()
+
+    def give_back(self, *, why: str, risks_told: str, owner_signed: str) -> None:
+        """End the run as returned unrepaired.
+
+        why: why it is not repaired. risks_told: which risks, by whom. owner_signed: where the owner's
+        signature is, or why there is none.
+        Raises OrderError while a hazard is open: it has to be removed first; WrongUseError where something
+        is not said.
+        """
+        if self.state.hazards_open:
+            raise OrderError(
+                "A hazard stands: the machine cannot go back with it.",
+                next_step="Isolate the part, then say how it was made safe.",
+            )
+        said = [why.strip(), risks_told.strip(), owner_signed.strip()]
+        if not all(said):
+            raise WrongUseError("Say why, which risks were told, and where the owner signed or why not.")
+        self._append(GivenBack(why=said[0], risks_told=said[1], owner_signed=said[2]))
         self._settle()
 
     # What runs in the background.
 
     def take_sample(self, sample: Sample) -> None:
         """Feed a sample to the automatic check that runs, and let waits end."""
-        if self._watch is not None and not self._watch.began_after(sample.at):
-            self._watch.trace.write(sample)
-            finding = self._watch.step(sample)
-            if finding is not None:
-                self._finish(self._watch, finding)
+        if arrival.wants_readings(self.state, on_machine=self.on_machine):
+            self._append(
+                Arrived(readings=arrival.short_readings(sample), readings_note=arrival.readings_note(sample))
+            )
+        strip = self.strip
+        if strip is not None:
+            missed = self._background.missed(sample, check=strip[0].id)
+            if missed is not None:
+                self._append(missed)
+        watch = self._background.watch
+        finding = self._background.feed(sample)
+        if watch is not None and finding is not None:
+            watch.finding = finding
+            self._finish(watch)
         self._end_wait(sample.at)
 
     def wants_samples(self) -> bool:
         """Tell whether anything in the background is to be fed."""
-        return self._watch is not None or plan.wait_due(self.composition, self.state) is not None
+        return (
+            self._background.watch is not None
+            or plan.wait_due(self.composition, self.state) is not None
+            or arrival.wants_readings(self.state, on_machine=self.on_machine)
+        )
 
-    def _finish(self, watch: _Watch, finding: Finding) -> None:
+    def _finish(self, watch: Watch) -> None:
+        finding = watch.finding
+        if finding is None:
+            return
         sha256 = watch.trace.seal()
-        self._watch = None
+        self._background.watch = None
+        self._background.end_load()
         self._append(
             Found(
                 check=watch.check.id,
@@ -315,80 +442,89 @@ class Owner:
 
     def _end_wait(self, now: Instant) -> None:
         wait = plan.wait_due(self.composition, self.state)
-        if wait is not None:
+        if wait is not None and not self.state.hazards_open:
             passed = self._waited_s(wait, now)
             if passed >= wait.wait_s:
                 self._append(Waited(check=wait.id, seconds=passed))
                 self._settle()
 
+    def _probe_due(self) -> Check | None:
+        return plan.probe_due(self.composition, self.state, on_machine=self.on_machine)
+
     def _start_watch(self) -> None:
-        check = plan.probe_due(self.composition, self.state)
-        if self._watch is not None or check is None:
+        check = self._probe_due()
+        if self._background.watch is not None or check is None or self._brief:
             return
         name = self.state.watching.get(check.id)
         if name is None:
             name = f"{len(self.lines):05d}-{check.id}.jsonl"
             self._append(WatchBegan(check=check.id, trace=name))
-        probe = make_probe(check.probe or "", check.options, self._context)
+        probe = make_probe(check.probe or "", check.options, Context(label_wh=self.ticket.label_wh()))
         trace = Trace(self._folder.trace_path(name))
-        self._watch = _Watch(check, probe, name, trace, since=self._machine.clock.now())
-        if self._watch.finding is not None:
-            self._finish(self._watch, self._watch.finding)
-
-    def _drop_watch(self) -> None:
-        if self._watch is not None:
-            self._watch.trace.close()
-            self._watch = None
+        watch = Watch(check, probe, name, trace, since=self._machine.clock.now())
+        self._background.watch = watch
+        self._finish(watch)
 
     # The journal.
 
     def _append(self, event: Event) -> None:
         self._tell()
-        self._journal.append(event, self._machine.clock.now())
-        self._refold()
+        self._write(event)
+
+    def _write(self, event: Event) -> None:
+        line = self._journal.append(event, self._machine.clock.now())
+        if isinstance(event, Undone | WorkAdded):
+            self._refold()
+        else:
+            self._fold.take(line)
+            self.state = self._fold.state()
 
     def _tell(self) -> None:
         """Write once that this session works on the run, and what it reads."""
         if not self._told:
-            self._journal.append(self._opened(), self._machine.clock.now())
+            self._write(
+                Opened(
+                    tool=TOOL,
+                    read_by=self._machine.name,
+                    machine=self._identity,
+                    marks=self._marks,
+                    on_machine=self.on_machine,
+                    simulated=self._machine.simulated,
+                    scripted=self._scripted,
+                    practice=self._practice,
+                )
+            )
             self._told = True
-            self._refold()
-
-    def _opened(self) -> Opened:
-        identity = self._machine.identity()
-        known = {
-            name: str(value)
-            for name, value in msgspec.structs.asdict(identity).items()
-            if value is not None and name != "reasons"
-        }
-        return Opened(
-            tool=TOOL,
-            read_by=self._machine.name,
-            machine=known,
-            simulated=self._machine.simulated,
-            scripted=self._scripted,
-        )
 
     def _refold(self) -> None:
-        self.state: State = fold(self._journal.lines, self.composition)
+        self.composition = composition_of(self.lines)
+        self._fold = fold_lines(self.lines, self.composition)
+        self.state = self._fold.state()
 
     def _settle(self) -> None:
         """Let what needs nobody happen: a hazard stops the watch; steps take themselves; watches start."""
         if self.state.hazards_open:
-            self._drop_watch()
+            self._background.close()
             return
         while isinstance(due := self.due(), plan.Do) and due.step.do is None:
             self._append(Stepped(step=due.step.id, by_itself=True))
-        if self._watch is not None and plan.probe_due(self.composition, self.state) != self._watch.check:
-            self._drop_watch()
+        watch = self._background.watch
+        due_probe = self._probe_due()
+        if watch is not None and (
+            due_probe is None or due_probe.id != watch.check.id or watch.check.id not in self.state.watching
+        ):
+            self._background.drop()
         self._start_watch()
-        if plan.wait_due(self.composition, self.state) is not None:
+        if self._brief:
+            pass
+        elif plan.wait_due(self.composition, self.state) is not None and self.state.started:
             # From here on this session witnesses the time.
             self._tell()
-        if isinstance(self.due(), plan.Complete) and self.state.ended is None:
+        self._background.keep_awake(wanted=self.strip is not None and not self._brief)
+        if isinstance(self.due(), plan.Complete | plan.Declined) and self.state.ended is None:
             outcome, _ = outcome_of(self.composition, self.state)
             self._append(Ended(outcome=outcome, counts=counts_of(self.lines)))
 
     def close(self) -> None:
         """Leave the run as it is; it can be gone on with at any time."""
-        self._drop_watch()
+        self._background.close()

@@ -1,4 +1,8 @@
-"""What is due now: the order of the run and its holds, as a pure function of the state."""
+"""What is due now: the order of the run and its holds, as a pure function of the state.
+
+`on_machine` says whether the tool stands on the repaired machine: True, False, or None where it has to be
+asked. Automatic checks run there only; everything else is asked wherever the folder is.
+"""
 
 from collections.abc import Iterable
 
@@ -8,8 +12,13 @@ from verify.checklist import HAND_BACK, Check, Composition, Kind, Segment, Step
 from verify.checklist.placing import needs_nobody
 from verify.checklist.screens import screens, segment_screens
 from verify.judge import lifts_hold
+from verify.record.arrival import FoundAs
+from verify.run import arrival
 from verify.run.state import OpenHazard, State
 from verify.values import Verdict
+
+MINUTES_ON_ARRIVAL = 3.0
+"""Pictures, accessories, a look at what works: hands' time on arrival [common practice, no source]."""
 
 
 class Blocked(msgspec.Struct, frozen=True, kw_only=True):
@@ -28,6 +37,21 @@ class Ask(msgspec.Struct, frozen=True, kw_only=True):
     pending: tuple[str, ...]
 
 
+class Where(msgspec.Struct, frozen=True, kw_only=True):
+    """It has to be said whether this computer is the repaired machine itself."""
+
+
+class Arrive(msgspec.Struct, frozen=True, kw_only=True):
+    """What is to be taken on arrival, a line each; pending: the ones that are left."""
+
+    topics: tuple[str, ...]
+    pending: tuple[str, ...]
+
+
+class SayWork(msgspec.Struct, frozen=True, kw_only=True):
+    """The machine was taken in; what is going to be repaired has to be said."""
+
+
 class Do(msgspec.Struct, frozen=True, kw_only=True):
     """A step whose hold is lifted: do it now, then say so."""
 
@@ -35,10 +59,25 @@ class Do(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Watching(msgspec.Struct, frozen=True, kw_only=True):
-    """Nothing to be asked until these checks have ended; `step` comes after them."""
+    """Nothing to be asked until these checks have ended; `step` comes after them.
+
+    blocked: what will hold that step then, if nobody mends it meanwhile.
+    """
 
     checks: tuple[Check, ...]
     step: Step
+    blocked: tuple[Blocked, ...] = ()
+
+
+class Elsewhere(msgspec.Struct, frozen=True, kw_only=True):
+    """All that is left before `step` waits for the repaired machine: open the folder there.
+
+    blocked: as in Watching.
+    """
+
+    checks: tuple[Check, ...]
+    step: Step
+    blocked: tuple[Blocked, ...] = ()
 
 
 class Held(msgspec.Struct, frozen=True, kw_only=True):
@@ -54,13 +93,17 @@ class Stopped(msgspec.Struct, frozen=True, kw_only=True):
     hazards: tuple[OpenHazard, ...]
 
 
+class Declined(msgspec.Struct, frozen=True, kw_only=True):
+    """The repair was declined: the machine goes back as it is, and only signing is left."""
+
+
 class Complete(msgspec.Struct, frozen=True, kw_only=True):
-    """Every check of the work is good; only signing and handing back are left."""
+    """Every check of the work is good or accepted; only signing and handing back are left."""
 
     step: Step
 
 
-Due = Ask | Do | Watching | Held | Stopped | Complete
+Due = Ask | Where | Arrive | SayWork | Do | Watching | Elsewhere | Held | Stopped | Declined | Complete
 
 
 class Progress(msgspec.Struct, frozen=True, kw_only=True):
@@ -90,34 +133,83 @@ def stage_of(composition: Composition, state: State) -> str:
 
 def is_open(check: Check, state: State) -> bool:
     """Tell whether the check still has to be done."""
-    return state.current(check.id) is None
+    return state.is_open(check.id)
 
 
 def blocked_by(composition: Composition, state: State, step: Step) -> tuple[Blocked, ...]:
-    """Return the checks that keep the step's hold closed, in order."""
+    """Return the checks that keep the step's hold closed, in order; none that was accepted."""
     blocked = []
     for check in composition.guards(step.id):
         verdict = state.verdict(check.id)
-        if not lifts_hold(verdict, note_only=check.note_only):
+        if check.id not in state.accepted and not lifts_hold(verdict, note_only=check.note_only):
             current = state.current(check.id)
             because = "Not done yet." if current is None else current.judgement.because
             blocked.append(Blocked(check=check, verdict=verdict, because=because))
     return tuple(blocked)
 
 
-def due(composition: Composition, state: State) -> Due:
+def due(composition: Composition, state: State, *, on_machine: bool | None) -> Due:
     """Tell what is due now.
 
-    (1) A hazard stops everything. (2) Up to the first step that is not taken: manual checks that are
-    open, one screen at a time. (3) Automatic checks and waits that have not ended. (4) The step: held,
-    complete, or to be done.
+    (1) A hazard stops everything. (2) A declined repair ends it. (3) The first question comes before all
+    else, then which computer this is, then what is taken on arrival, then the work. (4) Up to the first
+    step that is not taken: manual checks that are open, one screen at a time. (5) Automatic checks and
+    waits that have not ended. (6) The step: held, complete, or to be done.
     """
     # (1)
     if state.hazards_open:
         return Stopped(hazards=state.hazards_open)
-    reached = _reached(composition, state)
-    step = reached[-1].step
     # (2)
+    if state.given_back is not None:
+        return Declined()
+    reached = _reached(composition, state)
+    # (3)
+    before_all = _before_all(reached, state, on_machine=on_machine)
+    if before_all is not None:
+        return before_all
+    # (4)
+    asked = _asked(reached, state)
+    if asked is not None:
+        return asked
+    # (5)
+    step = reached[-1].step
+    blocked = blocked_by(composition, state, step)
+    running = tuple(check for segment in reached for check in segment.checks if is_open(check, state))
+    if running:
+        mended = tuple(block for block in blocked if block.verdict is not Verdict.NOT_DONE)
+        if not on_machine and all(check.kind is Kind.PROBE for check in running):
+            return Elsewhere(checks=running, step=step, blocked=mended)
+        return Watching(checks=running, step=step, blocked=mended)
+    # (6)
+    if blocked:
+        return Held(step=step, blocked=blocked)
+    if step.id == HAND_BACK:
+        return Complete(step=step)
+    return Do(step=step)
+
+
+def _before_all(reached: tuple[Segment, ...], state: State, *, on_machine: bool | None) -> Due | None:
+    if _hazard_open(reached, state):
+        return _asked(reached, state)
+    if on_machine is None and not _all_apart(state):
+        return Where()
+    if arrival.arriving(state):
+        return Arrive(topics=arrival.topics(state), pending=arrival.topics_left(state))
+    return None if state.started else SayWork()
+
+
+def _all_apart(state: State) -> bool:
+    """Tell whether only taking in is left of a machine that no tool can stand on."""
+    return not state.started and state.arrival.found_as in (FoundAs.DEAD, FoundAs.APART)
+
+
+def _hazard_open(reached: tuple[Segment, ...], state: State) -> bool:
+    return any(
+        check.kind is Kind.HAZARD and is_open(check, state) for segment in reached for check in segment.checks
+    )
+
+
+def _asked(reached: tuple[Segment, ...], state: State) -> Ask | None:
     for index, segment in enumerate(reached):
         for screen in segment_screens(segment, index):
             pending = tuple(
@@ -127,17 +219,7 @@ def due(composition: Composition, state: State) -> Due:
             )
             if pending:
                 return Ask(stage=segment.stage, checks=screen.checks, pending=pending)
-    # (3)
-    running = tuple(check for segment in reached for check in segment.checks if is_open(check, state))
-    if running:
-        return Watching(checks=running, step=step)
-    # (4)
-    blocked = blocked_by(composition, state, step)
-    if blocked:
-        return Held(step=step, blocked=blocked)
-    if step.id == HAND_BACK:
-        return Complete(step=step)
-    return Do(step=step)
+    return None
 
 
 def _waits_first(check: Check, segment: Segment, state: State) -> bool:
@@ -148,21 +230,54 @@ def _waits_first(check: Check, segment: Segment, state: State) -> bool:
     )
 
 
-def probe_due(composition: Composition, state: State) -> Check | None:
+def probe_due(composition: Composition, state: State, *, on_machine: bool | None) -> Check | None:
     """Return the automatic check that should be running now: one at a time, in order.
 
-    None while a hazard stands or the first question is open: no reading comes before it.
+    None while a hazard stands or the first question is open, as no reading comes before it; before the work
+    is said; and on any computer but the repaired machine.
     """
-    checks = [check for segment in _reached(composition, state) for check in segment.checks]
-    if state.hazards_open or any(check.kind is Kind.HAZARD and is_open(check, state) for check in checks):
+    reached = _reached(composition, state)
+    if (
+        state.hazards_open
+        or state.given_back is not None
+        or not state.started
+        or not on_machine
+        or _hazard_open(reached, state)
+    ):
         return None
-    return _first_open(checks, Kind.PROBE, state)
+    return _first_open((check for segment in reached for check in segment.checks), Kind.PROBE, state)
+
+
+def waiting_for_machine(composition: Composition, state: State) -> tuple[Check, ...]:
+    """Return the automatic checks that are reached and open."""
+    return tuple(
+        check
+        for segment in _reached(composition, state)
+        for check in segment.checks
+        if check.kind is Kind.PROBE and is_open(check, state)
+    )
 
 
 def wait_due(composition: Composition, state: State) -> Check | None:
     """Return the wait that runs now, if any."""
     checks = [check for segment in _reached(composition, state) for check in segment.checks]
     return _first_open(checks, Kind.WAIT, state)
+
+
+def may_be_asked_again(now_due: Due) -> tuple[Blocked, ...]:
+    """Return the checks that can be asked again now."""
+    return now_due.blocked if isinstance(now_due, Held | Watching | Elsewhere) else ()
+
+
+def may_be_accepted(now_due: Due) -> tuple[Check, ...]:
+    """Return the checks that a named person can accept now as a known flaw, never a hazard.
+
+    Elsewhere also those that wait for the machine: it may never start again.
+    """
+    checks = [block.check for block in may_be_asked_again(now_due)]
+    if isinstance(now_due, Elsewhere):
+        checks += now_due.checks
+    return tuple(check for check in checks if check.may_be_accepted)
 
 
 def _first_open(checks: Iterable[Check], kind: Kind, state: State) -> Check | None:
@@ -179,9 +294,12 @@ def progress(composition: Composition, state: State) -> Progress:
         for screen in every
     )
     left = [check for check in composition.checks if is_open(check, state)]
+    took_in = state.began.arriving
+    arrived = took_in and not arrival.topics_left(state)
     return Progress(
-        screens_done=done,
-        screens=len(every),
-        hands_min=sum(check.minutes for check in left if not needs_nobody(check)),
+        screens_done=done + arrived,
+        screens=len(every) + took_in,
+        hands_min=sum(check.minutes for check in left if not needs_nobody(check))
+        + MINUTES_ON_ARRIVAL * (took_in and not arrived and not state.started),
         waiting_min=sum(check.minutes for check in left if needs_nobody(check)),
     )

@@ -5,10 +5,10 @@ from pathlib import Path
 import msgspec
 
 from verify.checklist import Composition
+from verify.run.beginning import composition_of
 from verify.run.events import Began, Line
 from verify.run.folder import RunFolder
 from verify.run.journal import head_of, read_lines, split_torn
-from verify.run.owner import composition_of
 
 
 class RunOnDisk(msgspec.Struct, frozen=True, kw_only=True):
@@ -27,6 +27,6 @@ def read_run(folder: Path) -> RunOnDisk | None:
     """
     whole, _ = split_torn(RunFolder(folder).journal_path.read_bytes())
     lines = read_lines(whole)
-    if not lines or not isinstance(began := lines[0].event, Began):
+    if not lines or not isinstance(lines[0].event, Began):
         return None
-    return RunOnDisk(lines=lines, composition=composition_of(began), head=head_of(whole))
+    return RunOnDisk(lines=lines, composition=composition_of(lines), head=head_of(whole))

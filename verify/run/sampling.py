@@ -1,10 +1,13 @@
 """Where a run's samples come from: a thread that reads a real machine, or a simulated one moved on.
 
-Both answer `next(timeout_s)`; neither is asked faster than the machine's figures change.
+A sampler is asked with `next`, or delivers by itself; it never reads faster than the machine's figures
+change, and not at all while nobody wants to know.
 """
 
 import queue
 import threading
+from collections.abc import Callable
+from enum import Enum
 from typing import Protocol
 
 from verify.machine import Machine, Sample
@@ -12,11 +15,33 @@ from verify.values import VirtualClock
 from verify.values.errors import HandbackError, MachineError
 
 
+class Pace(Enum):
+    """How often the machine is read. FAST: once a second, while a load hangs on it."""
+
+    REST = "rest"
+    USUAL = "usual"
+    FAST = "fast"
+
+
+_FAST_S = 1.0
+
+
 class Sampler(Protocol):
     """A source of samples."""
 
+    by_itself: bool
+    """Whether it reads in a thread of its own, and delivers."""
+
     def next(self, timeout_s: float) -> Sample | None:
         """Return the next sample, or None where none came within `timeout_s`."""
+        ...
+
+    def deliver(self, put: Callable[[Sample], None], *, failed: Callable[[HandbackError], None]) -> None:
+        """Hand each sample to `put` from here on, in the sampler's own thread, where it has one."""
+        ...
+
+    def pace(self, pace: Pace) -> None:
+        """Read so often from here on."""
         ...
 
     def close(self) -> None:
@@ -27,21 +52,27 @@ class Sampler(Protocol):
 class ThreadSampler:
     """Reads a real machine every `every_s` seconds in a thread of its own: a read may take its time."""
 
+    by_itself = True
+
     def __init__(self, machine: Machine, *, every_s: float) -> None:
         self._machine = machine
-        self._every_s = every_s
-        # Only the newest matters to a screen, but a watch needs them all: never drop, never block.
+        self._usual_s = every_s
+        self._pace = Pace.USUAL
+        # A watch needs them all: never drop, never block.
         self._samples: queue.SimpleQueue[Sample | HandbackError] = queue.SimpleQueue()
-        self._stop = threading.Event()
+        self._put: Callable[[Sample], None] = self._samples.put
+        self._failed: Callable[[HandbackError], None] = self._samples.put
+        self._changed = threading.Condition()
+        self._stopped = False
         self._thread = threading.Thread(target=self._read, name="sampler", daemon=True)
         self._thread.start()
 
     def _read(self) -> None:
-        while not self._stop.is_set():
+        while self._wait_for_turn():
             try:
-                self._samples.put(self._machine.sample())
+                sample = self._machine.sample()
             except HandbackError as error:
-                self._samples.put(error)
+                self._failed(error)
                 return
             except Exception as error:  # noqa: BLE001 - handed to the owner's thread, which tells it
                 told = MachineError(
@@ -49,9 +80,23 @@ class ThreadSampler:
                     next_step="What was answered is kept. Run it again; if it comes back, report it.",
                 )
                 told.__cause__ = error
-                self._samples.put(told)
+                self._failed(told)
                 return
-            self._stop.wait(self._every_s)
+            self._put(sample)
+            self._sleep()
+
+    def _wait_for_turn(self) -> bool:
+        with self._changed:
+            self._changed.wait_for(lambda: self._stopped or self._pace is not Pace.REST)
+            return not self._stopped
+
+    def _sleep(self) -> None:
+        with self._changed:
+            every_s = min(_FAST_S, self._usual_s) if self._pace is Pace.FAST else self._usual_s
+            before = self._pace
+            self._changed.wait_for(
+                lambda: self._stopped or (self._pace is Pace.FAST and before is not Pace.FAST), every_s
+            )
 
     def next(self, timeout_s: float) -> Sample | None:
         """Return the next sample, or None where none came in time.
@@ -66,13 +111,29 @@ class ThreadSampler:
             raise item
         return item
 
+    def deliver(self, put: Callable[[Sample], None], *, failed: Callable[[HandbackError], None]) -> None:
+        """Hand each sample to `put` from here on, and what ended the reading to `failed`."""
+        with self._changed:
+            self._put, self._failed = put, failed
+
+    def pace(self, pace: Pace) -> None:
+        """Read so often from here on."""
+        if pace is not self._pace:
+            with self._changed:
+                self._pace = pace
+                self._changed.notify_all()
+
     def close(self) -> None:
         """Stop reading."""
-        self._stop.set()
+        with self._changed:
+            self._stopped = True
+            self._changed.notify_all()
 
 
 class VirtualSampler:
     """Moves a simulated machine's clock on by `every_s` and reads it: nothing sleeps."""
+
+    by_itself = False
 
     def __init__(self, machine: Machine, clock: VirtualClock, *, every_s: float) -> None:
         self._machine = machine
@@ -84,6 +145,12 @@ class VirtualSampler:
         del timeout_s
         self._clock.wait(self._every_s)
         return self._machine.sample()
+
+    def deliver(self, put: Callable[[Sample], None], *, failed: Callable[[HandbackError], None]) -> None:
+        """Nothing: it is asked with `next`."""
+
+    def pace(self, pace: Pace) -> None:
+        """Nothing: whoever asks sets the pace."""
 
     def close(self) -> None:
         """Nothing to stop."""

@@ -1,16 +1,18 @@
 """A trace file: every sample that an automatic check was fed, one JSON line each.
 
-Put on the disk every 10 s; sealed by its hash when the check ends. A torn last line is cut on resume.
+Put on the disk every 10 s; sealed by its hash when the check ends. What cannot be read on resume, as a torn
+last line, is cut off and kept beside.
 """
 
 import hashlib
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 import msgspec
 
 from verify.machine import Sample
-from verify.record.files import sync
+from verify.record.files import sync, write_whole
 from verify.values.errors import JournalWriteError
 
 SYNC_EVERY_S = 10.0
@@ -18,7 +20,7 @@ _decoder = msgspec.json.Decoder(Sample)
 
 
 class Trace:
-    """An open trace file. Its earlier samples, after a resume, are in `earlier`."""
+    """An open trace file. After a resume its earlier samples can be taken once."""
 
     def __init__(self, path: Path) -> None:
         """Open the file, or go on with it.
@@ -30,30 +32,46 @@ class Trace:
         self._synced_at_s = float("-inf")
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            self.earlier = self._take_up()
+            self._earlier = self._take_up()
             self._file = path.open("ab")
         except OSError as error:
             raise self._failure(error) from error
 
-    def _take_up(self) -> tuple[Sample, ...]:
+    def take_earlier(self) -> Iterator[Sample]:
+        """Return the samples of earlier sessions, once: a day of them is not kept in memory."""
+        earlier, self._earlier = self._earlier, []
+        return map(_decoder.decode, earlier)
+
+    def _take_up(self) -> list[bytes]:
         if not self._path.exists():
-            return ()
+            return []
         data = self._path.read_bytes()
-        samples: list[Sample] = []
-        whole = 0
-        for text in data.splitlines(keepends=True):
-            try:
-                samples.append(_decoder.decode(text))
-            except (msgspec.MsgspecError, UnicodeDecodeError):
-                break
-            if not text.endswith(b"\n"):
-                samples.pop()
-                break
-            whole += len(text)
+        whole = data.rfind(b"\n") + 1
+        lines = data[:whole].split(b"\n")[:-1]
+        good = self._good(lines)
+        if good < len(lines):
+            whole = sum(len(line) + 1 for line in lines[:good])
         if whole < len(data):
+            self._keep_beside(data[whole:])
             os.truncate(self._path, whole)
-        self.samples = len(samples)
-        return tuple(samples)
+        self.samples = good
+        return lines[:good]
+
+    @staticmethod
+    def _good(lines: list[bytes]) -> int:
+        """Return how many lines from the first on are samples."""
+        for number, line in enumerate(lines):
+            try:
+                _decoder.decode(line)
+            except (msgspec.MsgspecError, UnicodeDecodeError):
+                return number
+        return len(lines)
+
+    def _keep_beside(self, rest: bytes) -> None:
+        number = 1
+        while (beside := self._path.with_name(f"{self._path.stem}.torn-{number}")).exists():
+            number += 1
+        write_whole(beside, rest)
 
     def _failure(self, error: OSError) -> JournalWriteError:
         return JournalWriteError(

@@ -33,7 +33,7 @@ def run_specimen(file: SpecimenFile, specimen: Specimen, folder: Path) -> Specim
     )
     with RunFolder(folder / "SPECIMEN") as held:
         begin(held, ticket=Ticket(id="SPECIMEN", work=work), checklists=file.checklists, clock=bench.clock)
-        owner = Owner(held, machine=bench.machine, scripted=True)
+        owner = Owner(held, machine=bench.machine, scripted=True, on_machine=True)
         play(owner, Truthful(facts_of(file, specimen), file.sees), bench.sampler, hands=bench)
         owner.close()
     alarms: dict[str, str] = {}

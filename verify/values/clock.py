@@ -1,7 +1,8 @@
 """Time, passed in. The only module that reads the computer's clocks or sleeps.
 
 An instant has the wall clock (UTC, may jump, may stand at its epoch: never trusted for durations),
-the boot-inclusive elapsed time (counts sleep; for durations within one boot) and the boot's id.
+the boot-inclusive elapsed time (counts sleep; for durations within one boot), the time awake (does not:
+where the two part, the computer slept) and the boot's id.
 """
 
 import os
@@ -17,16 +18,18 @@ from verify.values.errors import InvalidValueError
 _BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 
 
-class Instant(msgspec.Struct, frozen=True, kw_only=True):
+class Instant(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """One moment on all the clocks that a run keeps.
 
     wall: aware, in UTC. elapsed_s: seconds since an arbitrary start, sleep counted, comparable
-    only where boot_id is the same. boot_id: None where nobody told one.
+    only where boot_id is the same. boot_id: None where nobody told one. awake_s: seconds since an
+    arbitrary start, sleep not counted, comparable within one boot; None where no second clock tells it.
     """
 
     wall: datetime
     elapsed_s: float
     boot_id: str | None = None
+    awake_s: float | None = None
 
     def __post_init__(self) -> None:
         if self.wall.utcoffset() != timedelta(0):
@@ -61,7 +64,9 @@ class SystemClock:
     def now(self) -> Instant:
         """Return the present instant."""
         elapsed_s = time.monotonic() if self._source is None else time.clock_gettime(self._source)
-        return Instant(wall=datetime.now(tz=UTC), elapsed_s=elapsed_s, boot_id=self._boot_id)
+        # Without CLOCK_BOOTTIME the monotonic clock counts sleep on some systems and not on others.
+        awake_s = None if self._source is None else time.monotonic()
+        return Instant(wall=datetime.now(tz=UTC), elapsed_s=elapsed_s, boot_id=self._boot_id, awake_s=awake_s)
 
     def wait(self, seconds: float) -> None:
         """Let `seconds` (0 or more) pass."""
@@ -73,16 +78,30 @@ class VirtualClock:
 
     def __init__(self, *, start: datetime, boot_id: str = "simulated") -> None:
         self._start = start
-        self._elapsed_s = 0.0
+        self._elapsed_s = self._awake_s = 0.0
         self._boot_id = boot_id
 
     def now(self) -> Instant:
         """Return the present instant."""
         wall = self._start + timedelta(seconds=self._elapsed_s)
-        return Instant(wall=wall, elapsed_s=self._elapsed_s, boot_id=self._boot_id)
+        return Instant(wall=wall, elapsed_s=self._elapsed_s, boot_id=self._boot_id, awake_s=self._awake_s)
 
     def wait(self, seconds: float) -> None:
         """Move on by `seconds` (0 or more); nothing sleeps."""
+        self.sleep_through(seconds)
+        self._awake_s += seconds
+
+    def sleep_through(self, seconds: float) -> None:
+        """Move on by `seconds` (0 or more) as a computer that sleeps: the time awake stands still."""
         if seconds < 0:
             raise InvalidValueError("Time does not run backwards.")
         self._elapsed_s += seconds
+
+    def set_wall(self, wall: datetime) -> None:
+        """Set the wall clock (aware); no time passes.
+
+        Raises InvalidValueError for a time without its zone.
+        """
+        if wall.utcoffset() is None:
+            raise InvalidValueError("A wall clock time needs its zone.")
+        self._start = wall.astimezone(UTC) - timedelta(seconds=self._elapsed_s)

@@ -1,0 +1,80 @@
+"""handback arrive: take a machine in, before the first screw."""
+
+from pathlib import Path
+
+import click
+
+from verify.cli.reports import folder_of, reports_option
+from verify.cli.session import answers_option, every_option, standing_option, sysfs_option
+from verify.cli.ticket_options import ticket_from, ticket_options
+
+
+@click.command(
+    "arrive", epilog='Example: handback arrive TW-1042 --model "Larkspur 15" --complaint "No sound."'
+)
+@click.argument("ticket")
+@ticket_options
+@answers_option
+@sysfs_option
+@every_option
+@standing_option
+@reports_option
+def command(
+    ticket: str,
+    *,
+    signers: tuple[str, ...],
+    own: Path | None,
+    answers: Path | None,
+    sysfs: Path | None,
+    every_s: float,
+    on_machine: bool | None,
+    reports: Path,
+    **told: str,
+) -> int:
+    """Take TICKET in: hazard first, complaint, pictures, accessories, what works and what was not tried.
+
+    Run it on the machine itself where it starts: then short readings are taken, too.
+    """
+    from verify.checklist.shipped import shipped_checklists
+    from verify.cli.exits import GOOD, NOT_GOOD
+    from verify.cli.session import tell_end, work_on
+    from verify.ledger import ticket_line
+    from verify.machine import open_machine
+    from verify.run import RunFolder, begin, plan
+    from verify.run.fold import fold
+    from verify.run.reading import read_run
+    from verify.values import SystemClock
+    from verify.values.errors import WrongUseError
+
+    path = folder_of(ticket, reports)
+    machine = open_machine(sysfs=sysfs)
+    with RunFolder(path) as folder:
+        if not folder.journal_path.exists():
+            begin(
+                folder,
+                ticket=ticket_from(path.name, told),
+                checklists=shipped_checklists(own),
+                clock=SystemClock(),
+                signers=signers,
+                arriving=True,
+            )
+        run = read_run(path)
+        if run is not None and fold(run.lines, run.composition).started:
+            raise WrongUseError(
+                f"{path.name} is at work already: what it was like before is no longer known.",
+                next_step=f"Go on with: handback run {path.name}",
+            )
+        work_on(
+            folder,
+            machine=machine,
+            answers=answers,
+            on_machine=on_machine,
+            every_s=every_s,
+            leave_when=lambda due: isinstance(due, plan.SayWork),
+        )
+    line = ticket_line(path)
+    if not line.taken_in:
+        return tell_end(path)
+    click.echo(f"{path.name} is taken in. Its folder: {path}")
+    click.echo(f"Say what is repaired: handback start {path.name} --work …")
+    return GOOD if not line.problem else NOT_GOOD

@@ -1,0 +1,61 @@
+"""handback rework: something was opened again; what that voids is asked again, and nothing else."""
+
+from pathlib import Path
+
+import click
+
+from verify.checklist import OPENINGS
+from verify.cli.reports import open_folder_of, reports_option
+from verify.cli.ticket_options import work_from, work_options
+
+
+@click.command(
+    "rework",
+    epilog='Example: handback rework TW-1042 --opened base --why "antenna plug was off"',
+)
+@click.argument("ticket")
+@click.option(
+    "--opened",
+    multiple=True,
+    required=True,
+    type=click.Choice(OPENINGS),
+    help="What was opened or undone again. Repeat it.",
+)
+@click.option("--why", required=True, help="Why, in a few words.")
+@work_options
+@click.option(
+    "--own",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="A folder with the shop's own checklists.",
+)
+@reports_option
+def command(
+    ticket: str,
+    *,
+    opened: tuple[str, ...],
+    why: str,
+    works: tuple[str, ...],
+    labels: tuple[str, ...],
+    own: Path | None,
+    reports: Path,
+) -> None:
+    """Say what of TICKET was opened again and why; with --work also what was done besides."""
+    from verify.checklist.shipped import shipped_checklists
+    from verify.cli.brief import brief_owner
+    from verify.run import RunFolder
+
+    work = work_from(works, labels)
+    path = open_folder_of(ticket, reports)
+    with RunFolder(path) as folder, brief_owner(folder) as owner:
+        owner.reopen(opened, why=why)
+        voided = owner.state.reopened[-1].voided
+        new = owner.add_work(work, shipped_checklists(own)) if work else ()
+    click.echo(f"{path.name}: opened again: {', '.join(opened)}.")
+    asked = {check.id: check.ask for check in owner.composition.checks}
+    for check_id in voided:
+        click.echo(f"  again: {asked[check_id]}")
+    for check in new:
+        click.echo(f"  new:   {check.ask}")
+    if not voided and not new:
+        click.echo("  Nothing that was answered hangs on it.")
+    click.echo(f"Go on with: handback run {path.name}")

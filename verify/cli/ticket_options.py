@@ -1,0 +1,117 @@
+"""What is said of a ticket on the command line: machine, shop, work, parts; shared by several commands."""
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import click
+
+from verify.record.model import Part, Ticket, Work
+from verify.values import Unit, parse_quantity
+from verify.values.errors import WrongUseError
+
+_SOURCES = ("original", "used", "reproduction")
+
+_TICKET = (
+    click.option("--maker", default="", help="Who made the machine."),
+    click.option("--model", default="", help="Its model."),
+    click.option(
+        "--serial", default="", help="Its serial number, if the owner agrees that the report shows it."
+    ),
+    click.option("--complaint", default="", help="What is wrong, in the owner's words."),
+    click.option("--owner", default="", help="Whose machine it is."),
+    click.option("--shop", default="", envvar="HANDBACK_SHOP", help="The shop."),
+    click.option("--bench", default="", envvar="HANDBACK_BENCH", help="The bench."),
+    click.option(
+        "--signer",
+        "signers",
+        multiple=True,
+        metavar="ROLE",
+        help="A role that must sign besides the technician, in this order. Repeat it.",
+    ),
+    click.option(
+        "--own",
+        type=click.Path(exists=True, file_okay=False, path_type=Path),
+        help="A folder with the shop's own checklists.",
+    ),
+)
+
+_WORK = (
+    click.option(
+        "--work",
+        "works",
+        multiple=True,
+        metavar="KIND[=SOURCE]",
+        help=f"What was fitted or disturbed; for a new part its source: {', '.join(_SOURCES)}. Repeat it.",
+    ),
+    click.option(
+        "--label",
+        "labels",
+        multiple=True,
+        metavar='KIND="57.0 Wh"',
+        help="The energy that the part's label claims. Repeat it.",
+    ),
+)
+
+Command = Callable[..., Any]
+
+
+def ticket_options(command: Command) -> Command:
+    """Add the options that describe the ticket."""
+    for option in reversed(_TICKET):
+        command = option(command)
+    return command
+
+
+def work_options(command: Command) -> Command:
+    """Add the options that name the work and its parts."""
+    for option in reversed(_WORK):
+        command = option(command)
+    return command
+
+
+def ticket_from(ticket: str, told: Mapping[str, str], work: tuple[Work, ...] = ()) -> Ticket:
+    """Make the ticket from what the options say."""
+    named = {name: told[name] for name in ("maker", "model", "serial", "complaint", "owner", "shop", "bench")}
+    return Ticket(id=ticket, work=work, **named)
+
+
+def work_from(works: tuple[str, ...], labels: tuple[str, ...]) -> tuple[Work, ...]:
+    """Read the work and its parts.
+
+    Raises WrongUseError or InvalidValueError, with what to write.
+    """
+    energies: dict[str, str] = {}
+    for label in labels:
+        kind, _, energy = label.partition("=")
+        quantity = parse_quantity(energy)
+        if quantity.unit is not Unit.WATT_HOUR or quantity.value <= 0:
+            raise WrongUseError(
+                f'"{energy}" is not the energy of a part.', next_step='Write it like battery="57.0 Wh".'
+            )
+        _once(kind, energies, "label")
+        energies[kind] = energy
+    parsed: dict[str, Work] = {}
+    for work in works:
+        kind, _, source = work.partition("=")
+        if source and source not in _SOURCES:
+            raise WrongUseError(f'"{source}" is not a source.', next_step=f"Use {', '.join(_SOURCES)}.")
+        _once(kind, parsed, "work")
+        label_of = {"energy": energies.pop(kind)} if kind in energies else {}
+        if label_of and not source:
+            raise WrongUseError(
+                f'The label is of a part for "{kind}", and nobody said where that comes from.',
+                next_step=f"Use --work {kind}=SOURCE, one of {', '.join(_SOURCES)}.",
+            )
+        parsed[kind] = Work(kind=kind, part=Part(source=source, label=label_of) if source else None)
+    if energies:
+        kind = next(iter(energies))
+        raise WrongUseError(
+            f'There is a label for "{kind}", but no such work.', next_step=f"Add --work {kind}."
+        )
+    return tuple(parsed.values())
+
+
+def _once(kind: str, named: Mapping[str, object], what: str) -> None:
+    if kind in named:
+        raise WrongUseError(f'The {what} "{kind}" is named twice.', next_step="Name it once.")
