@@ -47,6 +47,12 @@ class Opened(msgspec.Struct, frozen=True, kw_only=True, tag="opened"):
     practice: bool = False
 
 
+class Placed(msgspec.Struct, frozen=True, kw_only=True, tag="placed"):
+    """Somebody said, in this session, whether this computer is the repaired machine itself."""
+
+    on_machine: bool
+
+
 class Arrived(msgspec.Struct, frozen=True, kw_only=True, tag="arrived", omit_defaults=True):
     """Something was taken on arrival; None: this line says nothing of it."""
 
@@ -185,6 +191,7 @@ class Ended(msgspec.Struct, frozen=True, kw_only=True, tag="ended"):
 Event = (
     Began
     | Opened
+    | Placed
     | Arrived
     | WorkAdded
     | Answered

@@ -27,6 +27,7 @@ from verify.run.events import (
     Missed,
     Noticed,
     Opened,
+    Placed,
     Reopened,
     Stepped,
     Undone,
@@ -117,7 +118,7 @@ class Fold:
         """
         try:
             self._take(line)
-        except (KeyError, OrderError) as error:
+        except (LookupError, OrderError) as error:
             raise _does_not_fit(line) from error
         self._last_at = line.at
         if not isinstance(line.event, Opened):
@@ -137,6 +138,8 @@ class Fold:
                 self._undone(event)
             case Opened():
                 self._sessions.append(event)
+            case Placed():
+                self._sessions[-1] = msgspec.structs.replace(self._sessions[-1], on_machine=event.on_machine)
             case Arrived():
                 self._arrived(line, event)
             case WorkAdded():

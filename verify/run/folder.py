@@ -45,6 +45,15 @@ class RunFolder:
         return self.path / "journal.jsonl"
 
     @property
+    def begun(self) -> bool:
+        """Whether a run was begun here: of one that lost its power in the first line, nothing was kept."""
+        try:
+            with self.journal_path.open("rb") as journal:
+                return journal.readline().endswith(b"\n")
+        except FileNotFoundError:
+            return False
+
+    @property
     def report_path(self) -> Path:
         """The report page."""
         return self.path / "report.html"

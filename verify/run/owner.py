@@ -33,6 +33,7 @@ from verify.run.events import (
     MadeSafe,
     Noticed,
     Opened,
+    Placed,
     Reopened,
     Stepped,
     Undone,
@@ -88,6 +89,7 @@ class Owner:
         self._due: tuple[tuple[int, bool | None], plan.Due] | None = None
         self._progress: tuple[int, plan.Progress] | None = None
         self.state: State
+        self.composition = composition_of(self.lines)
         self._refold()
         self._identity = self._who_this_is()
         self._marks = hashed_marks(self.ticket.id, machine.marks())
@@ -188,6 +190,7 @@ class Owner:
         """
         if not isinstance(self.due(), plan.Where):
             raise OrderError("It is known already whether this is the repaired machine.")
+        self._append(Placed(on_machine=on_machine))
         self.on_machine = on_machine
         self._settle()
 
@@ -211,8 +214,8 @@ class Owner:
         something that is closed by now: that has to be opened again first.
         """
         work, checklists = tuple(work), tuple(checklists)
-        said = {(one.kind, one.part) for one in work_of(self.lines)}
-        again = [one.kind for one in work if (one.kind, one.part) in said]
+        said = work_of(self.lines)
+        again = [one.kind for one in work if one in said]
         if self.state.started and (again or not work):
             raise WrongUseError(
                 f"{self.ticket.id} has that work already: {', '.join(again) or 'nothing was named'}.",
@@ -226,7 +229,7 @@ class Owner:
         refuse_impossible(composition)
         known = {check.id for check in self.composition.checks}
         new = tuple(check for check in composition.checks if check.id not in known)
-        closed = closed_step(composition, self.state, new)
+        closed = closed_step(composition, self.state, new, known=self.composition.steps)
         if closed is not None:
             raise WrongUseError(
                 f"That work is done before: {closed.name}. It is done already.",
@@ -407,6 +410,8 @@ class Owner:
 
     def wants_samples(self) -> bool:
         """Tell whether anything in the background is to be fed."""
+        if self.state.hazards_open:
+            return False
         return (
             self._background.watch is not None
             or plan.wait_due(self.composition, self.state) is not None
@@ -473,6 +478,8 @@ class Owner:
 
     def _write(self, event: Event) -> None:
         line = self._journal.append(event, self._machine.clock.now())
+        if isinstance(event, WorkAdded):
+            self.composition = composition_of(self.lines)
         if isinstance(event, Undone | WorkAdded):
             self._refold()
         else:
@@ -497,7 +504,6 @@ class Owner:
             self._told = True
 
     def _refold(self) -> None:
-        self.composition = composition_of(self.lines)
         self._fold = fold_lines(self.lines, self.composition)
         self.state = self._fold.state()
 
@@ -522,6 +528,8 @@ class Owner:
             self._tell()
         self._background.keep_awake(wanted=self.strip is not None and not self._brief)
         if isinstance(self.due(), plan.Complete | plan.Declined) and self.state.ended is None:
+            # First: the session's own line is among those that are counted.
+            self._tell()
             outcome, _ = outcome_of(self.composition, self.state)
             self._append(Ended(outcome=outcome, counts=counts_of(self.lines)))
 

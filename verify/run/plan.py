@@ -61,7 +61,7 @@ class Do(msgspec.Struct, frozen=True, kw_only=True):
 class Watching(msgspec.Struct, frozen=True, kw_only=True):
     """Nothing to be asked until these checks have ended; `step` comes after them.
 
-    blocked: what will hold that step then, if nobody mends it meanwhile.
+    blocked: what is not good so far; it holds that step or a later one, and can be mended meanwhile.
     """
 
     checks: tuple[Check, ...]
@@ -138,8 +138,12 @@ def is_open(check: Check, state: State) -> bool:
 
 def blocked_by(composition: Composition, state: State, step: Step) -> tuple[Blocked, ...]:
     """Return the checks that keep the step's hold closed, in order; none that was accepted."""
+    return _not_good(composition.guards(step.id), state)
+
+
+def _not_good(checks: Iterable[Check], state: State) -> tuple[Blocked, ...]:
     blocked = []
-    for check in composition.guards(step.id):
+    for check in checks:
         verdict = state.verdict(check.id)
         if check.id not in state.accepted and not lifts_hold(verdict, note_only=check.note_only):
             current = state.current(check.id)
@@ -173,14 +177,15 @@ def due(composition: Composition, state: State, *, on_machine: bool | None) -> D
         return asked
     # (5)
     step = reached[-1].step
-    blocked = blocked_by(composition, state, step)
-    running = tuple(check for segment in reached for check in segment.checks if is_open(check, state))
+    checks = [check for segment in reached for check in segment.checks]
+    running = tuple(check for check in checks if is_open(check, state))
     if running:
-        mended = tuple(block for block in blocked if block.verdict is not Verdict.NOT_DONE)
+        bad = _not_good((check for check in checks if not is_open(check, state)), state)
         if not on_machine and all(check.kind is Kind.PROBE for check in running):
-            return Elsewhere(checks=running, step=step, blocked=mended)
-        return Watching(checks=running, step=step, blocked=mended)
+            return Elsewhere(checks=running, step=step, blocked=bad)
+        return Watching(checks=running, step=step, blocked=bad)
     # (6)
+    blocked = blocked_by(composition, state, step)
     if blocked:
         return Held(step=step, blocked=blocked)
     if step.id == HAND_BACK:

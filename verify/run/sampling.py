@@ -57,7 +57,8 @@ class ThreadSampler:
     def __init__(self, machine: Machine, *, every_s: float) -> None:
         self._machine = machine
         self._usual_s = every_s
-        self._pace = Pace.USUAL
+        # A machine that may have a hazard is not read before somebody asks.
+        self._pace = Pace.REST
         # A watch needs them all: never drop, never block.
         self._samples: queue.SimpleQueue[Sample | HandbackError] = queue.SimpleQueue()
         self._put: Callable[[Sample], None] = self._samples.put
@@ -99,10 +100,12 @@ class ThreadSampler:
             )
 
     def next(self, timeout_s: float) -> Sample | None:
-        """Return the next sample, or None where none came in time.
+        """Return the next sample, or None where none came in time; the first call begins to read.
 
         Raises MachineError, or another of the family, where the machine could not be read.
         """
+        if self._pace is Pace.REST:
+            self.pace(Pace.USUAL)
         try:
             item = self._samples.get(timeout=timeout_s)
         except queue.Empty:
@@ -115,6 +118,13 @@ class ThreadSampler:
         """Hand each sample to `put` from here on, and what ended the reading to `failed`."""
         with self._changed:
             self._put, self._failed = put, failed
+        # What came before is not lost, nor is the reason why nothing more will come.
+        while not self._samples.empty():
+            item = self._samples.get()
+            if isinstance(item, HandbackError):
+                failed(item)
+            else:
+                put(item)
 
     def pace(self, pace: Pace) -> None:
         """Read so often from here on."""

@@ -30,12 +30,21 @@ class Shown(msgspec.Struct, frozen=True, kw_only=True):
     loads: bool = False
 
 
-def closed_step(composition: Composition, state: State, checks: tuple[Check, ...]) -> Step | None:
-    """Return the first step with words that is taken, and that one of the checks should have come before."""
+def closed_step(
+    composition: Composition, state: State, checks: tuple[Check, ...], *, known: tuple[Step, ...]
+) -> Step | None:
+    """Return the first step that was taken between where the checks begin and where the run stands.
+
+    composition: with the checks. known: the steps before they came. None: the way to them is open.
+    """
     wanted = {check.id for check in checks}
-    asked = False
+    were = {step.id for step in known}
+    begun = False
     for segment in composition.segments:
-        asked = asked or any(check.id in wanted for check in segment.checks)
-        if asked and segment.step.do is not None and segment.step.id in state.steps:
-            return segment.step
+        step = segment.step
+        if step.id in were and step.id not in state.steps:
+            return None
+        begun = begun or any(check.id in wanted for check in segment.checks)
+        if begun and step.do is not None and step.id in state.steps:
+            return step
     return None

@@ -4,6 +4,9 @@ from collections.abc import Mapping
 
 from verify.checklist import Check, Kind
 from verify.checklist.answers import Answer, Counted, Hazard, Look, Measured, Seen, Span, Tally
+from verify.record.arrival import FoundAs, Tried
+from verify.run import arrival
+from verify.run.events import Arrived
 
 
 class GoodAnswers:
@@ -28,3 +31,13 @@ class GoodAnswers:
                 return Counted(tallies=dict.fromkeys(check.counts or ("all",), Tally(out=6, back=6)))
             case _:
                 return Look(seen=Seen.GOOD)
+
+    def arrival(self, topic: str) -> Arrived:
+        """Say that it runs, works, and came with its charger."""
+        said = {
+            arrival.FOUND_AS: Arrived(found_as=FoundAs.RUNS),
+            arrival.COMPLAINT: Arrived(complaint="It does not charge."),
+            arrival.PICTURES: Arrived(pictures=()),
+            arrival.ACCESSORIES: Arrived(accessories=("charger",)),
+        }
+        return said.get(topic, Arrived(tried={topic: Tried.WORKS}))
