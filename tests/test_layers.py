@@ -29,7 +29,18 @@ RANK = {
 }
 
 # What importing a package alone must not bring along: it costs start-up, or does not belong there.
-HEAVY = {"rich", "jinja2", "yaml", "cryptography", "joserfc", "platformdirs", "click", "psutil", "rfc8785"}
+HEAVY = {
+    "rich",
+    "jinja2",
+    "yaml",
+    "cryptography",
+    "joserfc",
+    "platformdirs",
+    "click",
+    "psutil",
+    "rfc8785",
+    "PIL",
+}
 ALLOWED: dict[str, set[str]] = {
     "ask": {"rich"},
     "cli": {"click"},

@@ -207,7 +207,11 @@ def test_hands_understand_every_want() -> None:
     for want, charger in ((Want.CHARGER_IN, True), (Want.CHARGER_OUT, False)):
         machine.obey(want)
         assert machine.sample().charger_seen is charger
-    assert {Want.CHARGER_IN, Want.CHARGER_OUT} == set(Want)
+    for want, lid_open in ((Want.LID_CLOSED, False), (Want.LID_OPEN, True)):
+        machine.obey(want)
+        assert machine.sample().lid_open is lid_open
+    machine.obey(Want.QUIET)
+    assert set(Want) == {Want.CHARGER_IN, Want.CHARGER_OUT, Want.LID_CLOSED, Want.LID_OPEN, Want.QUIET}
 
 
 def test_hands_refuse_what_they_do_not_understand() -> None:
@@ -351,6 +355,7 @@ def test_every_fault_is_told_changes_something_and_stays_plausible(fault: Fault)
     for machine in (sound, faulty):
         machine.plug_in()
         samples = watch(machine, seconds=7200, every_s=60)
+        machine.close_lid()
         machine.pull_out()
         samples.append(machine.sample())
         for sample in samples:

@@ -103,6 +103,7 @@ LIMITS = {
     "charger-seen": limit(lower="1 pieces", rule=Rule.COUNT),
     "claimed-capacity": limit(lower="90 %", rule=Rule.GUARDED),
     "heat-margin": limit(lower="5 K"),
+    "lid-switch": limit(lower="3 pieces", rule=Rule.COUNT),
     "pack-cell-voltage": limit(lower="3.0 V", upper="4.45 V"),
     "pack-present": limit(lower="1 pieces", rule=Rule.COUNT),
     "runs-on-battery": limit(upper="60 s"),
@@ -163,7 +164,9 @@ def test_check_that_does_not_exist_is_answered_with_those_that_do() -> None:
     assert all(name in caught.value.next_step for name in ALL)
 
 
-@pytest.mark.parametrize("name", sorted(set(ALL) - {"charger-seen", "heat-margin", "pack-present"}))
+@pytest.mark.parametrize(
+    "name", sorted(set(ALL) - {"charger-seen", "heat-margin", "lid-switch", "pack-present"})
+)
 def test_no_battery_is_said_at_once_and_never_good(name: str) -> None:
     answer = probe(name).step(sample(0, reasons={"batteries": NO_BATTERY}))
     assert isinstance(answer, Finding)
@@ -232,6 +235,7 @@ def test_a_pack_in_doubt_is_never_good(name: str) -> None:
         ("claimed-capacity", "gauge-not-learned", "", Verdict.UNDECIDED),
         ("heat-margin", "sensor-hot", "104 °C", Verdict.DOES_NOT_CONFORM),
         ("heat-margin", "no-sensors", "", Verdict.UNDECIDED),
+        ("lid-switch", "lid-switch-dead", "", Verdict.DOES_NOT_CONFORM),
     ],
 )
 def test_fault_is_caught(name: str, fault: str, parameter: str, expected: Verdict) -> None:

@@ -11,7 +11,7 @@ import msgspec
 from verify.machine.model import Identity
 from verify.machine.sysfs import Missing, Sysfs
 
-__all__ = ["Virtual", "read_identity", "read_virtual"]
+__all__ = ["Virtual", "is_placeholder", "printable_words", "read_identity", "read_virtual"]
 
 _TABLE = "class/dmi/id"
 _FIRMWARE_ENTRY = "firmware/dmi/entries/0-0/raw"
@@ -103,8 +103,8 @@ def read_identity(sysfs: Sysfs, proc: Sysfs | None, *, system: str) -> Identity:
             reasons[field] = why
     if values["model"] is None:
         board = sysfs.text(_BOARD_MODEL)
-        if not isinstance(board, Missing) and _words(board):
-            values["model"] = _words(board)
+        if not isinstance(board, Missing) and printable_words(board):
+            values["model"] = printable_words(board)
             del reasons["model"]
     chassis = _chassis(sysfs)
     if chassis is None:
@@ -162,13 +162,19 @@ def _entry(sysfs: Sysfs, file: str) -> tuple[str | None, str | None]:
     text = sysfs.text(f"{_TABLE}/{file}")
     if isinstance(text, Missing):
         return None, "The firmware does not tell it." if text.absent else text.reason
-    words = _words(text)
-    if words.lower() in _PLACEHOLDERS or not words.strip("0.-_xX "):
+    words = printable_words(text)
+    if is_placeholder(words):
         return None, f"The firmware was never told: it says “{words}”."
     return words, None
 
 
-def _words(text: str) -> str:
+def is_placeholder(words: str) -> bool:
+    """Tell whether this stands where nobody filled anything in."""
+    return words.lower() in _PLACEHOLDERS or not words.strip("0.-_xX ")
+
+
+def printable_words(text: str) -> str:
+    """Return the printable words of a firmware's text, single blanks between them, at most 64 signs."""
     return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())[:64]
 
 

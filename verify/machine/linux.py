@@ -1,13 +1,24 @@
 """The Linux back end: a sysfs root, which may be a given folder, and /proc of the machine itself."""
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from verify.machine.firmware import Virtual, read_identity, read_virtual
 from verify.machine.flow import Surroundings
 from verify.machine.heat import HeatReader
-from verify.machine.model import NO_BATTERY, Adapter, Identity, Pack, Sample, gives_power
+from verify.machine.lid import read_lid
+from verify.machine.marks import read_marks
+from verify.machine.model import (
+    NO_BATTERY,
+    Adapter,
+    Awake,
+    Identity,
+    Load,
+    Pack,
+    Sample,
+    gives_power,
+)
 from verify.machine.pack import make_pack
 from verify.machine.processor import CpuReader
 from verify.machine.supply import Supplies, Supply, read_supplies
@@ -26,19 +37,29 @@ class LinuxMachine:
     """A machine that shows itself in a sysfs tree.
 
     sysfs: the root, /sys or a given folder. fetch: how a file is read; tests give one that fails.
-    The load and the processor's flags come from /proc, and only where the root is /sys: of the machine
-    that a given folder came from, nothing else is known.
+    proc: where /proc is. The load, the processor's flags and the lid come from there; without it they are
+    read only where the root is /sys: of the machine that a given folder came from, nothing else is known.
+    Full load and keeping awake are of this computer, whatever the root is.
     """
 
     name = "linux"
 
-    def __init__(self, *, sysfs: Path, clock: Clock, fetch: Callable[[str], bytes] = fetch_bytes) -> None:
+    def __init__(
+        self,
+        *,
+        sysfs: Path,
+        clock: Clock,
+        fetch: Callable[[str], bytes] = fetch_bytes,
+        proc: Path | None = None,
+    ) -> None:
         self.clock = clock
         self._own = sysfs == SYSFS_ROOT
         # A given folder may be anything: what is read from it is never an acceptance of this machine.
         self.simulated = not self._own
         self._sysfs = Sysfs(sysfs, fetch=fetch)
-        self._proc = Sysfs(_PROC) if self._own else None
+        if proc is None and self._own:
+            proc = _PROC
+        self._proc = None if proc is None else Sysfs(proc, fetch=fetch)
         self._heat = HeatReader(self._sysfs)
         self._cpu = CpuReader(self._sysfs, self._proc)
         self._virtual: Virtual | None = None
@@ -59,11 +80,14 @@ class LinuxMachine:
         packs = self._packs(supplies, adapters)
         temperatures, fans, reasons = self._heat.read(supplies.names)
         cpu = self._cpu.read()
+        lid_open, why_no_lid = read_lid(self._proc)
         reasons.update(supplies.reasons)
         if not packs:
             reasons.setdefault("batteries", supplies.unsure or NO_BATTERY)
         if not adapters:
             reasons.setdefault("adapters", _NO_ADAPTER)
+        if why_no_lid is not None:
+            reasons["lid"] = why_no_lid
         return Sample(
             at=at,
             packs=packs,
@@ -71,8 +95,25 @@ class LinuxMachine:
             temperatures=temperatures,
             fans=fans,
             cpu=cpu,
+            lid_open=lid_open,
             reasons=reasons,
         )
+
+    def marks(self) -> Mapping[str, str]:
+        """Read the marks that tell this one machine from others of its model."""
+        return read_marks(self._sysfs)
+
+    def start_load(self, *, longest_s: float) -> Load:
+        """Make ready to load all cores of this computer."""
+        from verify.machine.load import ProcessLoad
+
+        return ProcessLoad(self.clock, longest_s=longest_s)
+
+    def keep_awake(self, why: str) -> Awake:
+        """Keep this computer from going to sleep."""
+        from verify.machine.awake import keep_awake
+
+        return keep_awake(why)
 
     def _packs(self, supplies: Supplies, adapters: tuple[Adapter, ...]) -> tuple[Pack, ...]:
         if not supplies.packs:

@@ -7,13 +7,26 @@ checks that need those become manual ones, or stay undecided.
 import math
 import os
 import sys
+from collections.abc import Mapping
 from types import ModuleType, SimpleNamespace
 from typing import Any
 
 from verify.machine import bounds
 from verify.machine.bounds import within
 from verify.machine.heat import fan_speed, sensor_limit, sensor_temperature
-from verify.machine.model import NO_BATTERY, Adapter, Cpu, Fan, Identity, Pack, PackState, Sample, Temperature
+from verify.machine.model import (
+    NO_BATTERY,
+    Adapter,
+    Awake,
+    Cpu,
+    Fan,
+    Identity,
+    Load,
+    Pack,
+    PackState,
+    Sample,
+    Temperature,
+)
 from verify.values import Clock
 
 __all__ = ["PsutilMachine"]
@@ -75,6 +88,7 @@ class PsutilMachine:
             reasons["temperatures"] = "No temperature can be read on this system."
         if not fans:
             reasons["fans"] = "No fan speed can be read on this system. Listen, feel the outlet."
+        reasons["lid"] = "Whether the lid is open cannot be read on this system."
         return Sample(
             at=at,
             packs=packs,
@@ -84,6 +98,22 @@ class PsutilMachine:
             cpu=self._processor(),
             reasons=reasons,
         )
+
+    def marks(self) -> Mapping[str, str]:
+        """Tell none: psutil does not say which network adapter is built in, and knows no serials."""
+        return {}
+
+    def start_load(self, *, longest_s: float) -> Load:
+        """Make ready to load all cores of this computer."""
+        from verify.machine.load import ProcessLoad
+
+        return ProcessLoad(self.clock, longest_s=longest_s)
+
+    def keep_awake(self, why: str) -> Awake:
+        """Keep this computer from going to sleep."""
+        from verify.machine.awake import keep_awake
+
+        return keep_awake(why)
 
     def _ask(self, function: str, **arguments: object) -> Any:
         """Call a function of psutil; None where it is missing here, fails, or has nothing to tell."""

@@ -2,7 +2,8 @@
 
 Nothing here is real: maker, models, serial numbers and magnitudes are invented. The state moves on, in
 steps of at most 5 s, from the last look to the present one; the same seed, faults, hands and clock give
-the same bytes. What a person does at the bench are methods: plug in, pull out, connect, disconnect.
+the same bytes. What a person does at the bench are methods: plug in, pull out, connect, disconnect, close
+and open the lid.
 
 A machine with neither pack nor charger is off and shows nothing, with that as the reason.
 """
@@ -10,22 +11,26 @@ A machine with neither pack nor charger is off and shows nothing, with that as t
 import random
 from collections.abc import Mapping
 
-import msgspec
-
 from verify.machine.model import (
     NO_BATTERY,
     Adapter,
+    Awake,
     Cpu,
     Fan,
     Identity,
+    Load,
     Pack,
     Sample,
     Temperature,
 )
+from verify.machine.simulated_design import LARKSPUR_13, LARKSPUR_15, SimulatedDesign
 from verify.machine.simulated_faults import ParsedFaults
-from verify.machine.simulated_pack import PackDesign, SimulatedPack
+from verify.machine.simulated_load import NoSleep, SimulatedLoad
+from verify.machine.simulated_pack import SimulatedPack
 from verify.values import Clock, VirtualClock
 from verify.values.errors import InvalidValueError, WrongUseError
+
+__all__ = ["LARKSPUR_13", "LARKSPUR_15", "SimulatedDesign", "SimulatedMachine"]
 
 _STEP_S = 5.0
 _AMBIENT_C = 22.0
@@ -33,6 +38,9 @@ _AMBIENT_C = 22.0
 # A fanless floor of heat, then a fan that follows the processor's temperature [common practice, no source].
 _PROCESSOR_K_PER_W = 2.6
 _PROCESSOR_TAU_S = 60.0
+# A processor that its heat sink does not touch: little to warm, and nowhere to go with the heat.
+_LOOSE_K_PER_W = 6.5
+_LOOSE_TAU_S = 3.0
 _BOARD_SHARE = 0.55
 _BOARD_TAU_S = 300.0
 _FAN_FROM_C, _FAN_RPM_AT_START, _FAN_RPM_PER_K, _FAN_RPM_MAX = 40.0, 1900.0, 70.0, 4800.0
@@ -42,76 +50,10 @@ _IDLE_SPREAD = 0.15
 _LOAD_HOLDS_S = 60.0
 
 _NO_SENSORS = "This machine has no sensor that can be read."
+_GONE = "The sensor went away while it was watched."
+_PACK_GONE = "The battery's gauge went away while it was watched."
 _CPU_FIELDS = ("logical_cores", "load", "frequency_mhz", "frequency_max_mhz")
 _OFF = "The machine is off: no battery carries it and no charger gives power."
-
-
-class SimulatedDesign(msgspec.Struct, frozen=True, kw_only=True):
-    """What a simulated machine is: names, its pack, its charger and its draw at rest, in W."""
-
-    maker: str
-    model: str
-    serial: str
-    board: str
-    pack: PackDesign
-    adapter_w: float
-    idle_w: float
-    cores: int
-    frequency_mhz: float
-    frequency_max_mhz: float
-    high_c: float
-    critical_c: float
-
-
-LARKSPUR_15 = SimulatedDesign(
-    maker="Fennel",
-    model="Larkspur 15",
-    serial="FN-L15-004217",
-    board="Larkspur 15 main board",
-    pack=PackDesign(
-        design_wh=57.0,
-        holds_wh=56.42,
-        design_voltage_v=11.4,
-        cells=3,
-        cycle_count=2,
-        manufacturer="Fennel",
-        model="L15-57",
-        serial="P-20871",
-    ),
-    adapter_w=65.0,
-    idle_w=10.5,
-    cores=8,
-    frequency_mhz=1100.0,
-    frequency_max_mhz=3600.0,
-    high_c=95.0,
-    critical_c=105.0,
-)
-"""The larger of the demo's two clamshells."""
-
-LARKSPUR_13 = SimulatedDesign(
-    maker="Fennel",
-    model="Larkspur 13",
-    serial="FN-L13-001730",
-    board="Larkspur 13 main board",
-    pack=PackDesign(
-        design_wh=50.0,
-        holds_wh=49.31,
-        design_voltage_v=11.4,
-        cells=3,
-        cycle_count=3,
-        manufacturer="Fennel",
-        model="L13-50",
-        serial="P-30144",
-    ),
-    adapter_w=65.0,
-    idle_w=6.5,
-    cores=4,
-    frequency_mhz=1000.0,
-    frequency_max_mhz=3400.0,
-    high_c=95.0,
-    critical_c=105.0,
-)
-"""The smaller one."""
 
 
 class SimulatedMachine:
@@ -138,6 +80,7 @@ class SimulatedMachine:
             raise InvalidValueError(f"A level is between 0 and 1, {level:g} was given.")
         self.clock: Clock = clock
         self._design = description
+        self._given = dict(faults)
         self._faults = ParsedFaults(faults)
         self._seed = seed
         self._at_s = clock.now().elapsed_s
@@ -145,6 +88,10 @@ class SimulatedMachine:
         self._pack_connected = True
         self._plugged = False
         self._dropped = False
+        self._lid_open = True
+        self._full_load: SimulatedLoad | None = None
+        self._began_s = self._at_s
+        self._frozen: tuple[Pack | None, tuple[Temperature, ...] | None] = (None, None)
         self._processor_c = self._board_c = _AMBIENT_C
         self._rpm = 0.0
         self._hands = {
@@ -152,6 +99,10 @@ class SimulatedMachine:
             "Pull the charger out.": self.pull_out,
             "Connect the battery.": self.connect_pack,
             "Disconnect the battery.": self.disconnect_pack,
+            "Close the lid.": self.close_lid,
+            "Open the lid.": self.open_lid,
+            # Nothing else runs on a simulated machine.
+            "Close other programs. Wait.": self._move_on,
         }
         self._settle()
 
@@ -180,6 +131,29 @@ class SimulatedMachine:
         """Take the pack's connector off."""
         self._move_on()
         self._pack_connected = False
+        self._settle()
+
+    def close_lid(self) -> None:
+        """Close the lid."""
+        self._move_on()
+        self._lid_open = False
+
+    def open_lid(self) -> None:
+        """Open the lid."""
+        self._move_on()
+        self._lid_open = True
+
+    def mend(self, *faults: str) -> None:
+        """Take faults away, as far as they are there; a pack with one is changed for a sound one."""
+        if not self._given.keys() & set(faults):
+            return
+        self._move_on()
+        self._given = {name: text for name, text in self._given.items() if name not in faults}
+        self._faults = ParsedFaults(self._given)
+        level = self._pack.level
+        self._pack = SimulatedPack(self._design.pack, self._faults, level=level, ambient_c=_AMBIENT_C)
+        self._dropped = False
+        self._frozen = (None, None)
         self._settle()
 
     def obey(self, want: str) -> None:
@@ -214,6 +188,10 @@ class SimulatedMachine:
         return self._powered or self._pack_carries
 
     @property
+    def _under_load(self) -> bool:
+        return self._full_load is not None and self._at_s < self._full_load.ends_at_s
+
+    @property
     def _offered_w(self) -> float | None:
         if not self._powered:
             return None
@@ -221,17 +199,23 @@ class SimulatedMachine:
 
     def _load(self) -> float:
         """Return the processor's load now, 0 to 1: the same at one time however often it is asked."""
+        if self._under_load:
+            return 1.0
         minute = int(self._at_s // _LOAD_HOLDS_S)
         spread = random.Random(self._seed * 1_000_003 + minute).uniform(-1, 1)
         return 0.05 * (1 + _IDLE_SPREAD * spread)
 
     def _load_w(self) -> float:
+        if self._under_load:
+            return self._design.full_load_w
         return self._design.idle_w * (0.5 + self._load() * 10)
 
     def _move_on(self) -> None:
         now_s = self.clock.now().elapsed_s
         while self._at_s < now_s:
             seconds = min(_STEP_S, now_s - self._at_s)
+            if self._full_load is not None and self._under_load:
+                seconds = min(seconds, self._full_load.ends_at_s - self._at_s)
             self._step(seconds)
             self._at_s += seconds
 
@@ -246,8 +230,10 @@ class SimulatedMachine:
             self._pack.advance(seconds, offered_w=self._offered_w, load_w=load_w, ambient_c=_AMBIENT_C)
         heat_w = load_w * _PROCESSOR_SHARE_OF_LOAD
         hot_c = self._faults.value("sensor-hot") if on else None
-        final_c = _AMBIENT_C + _PROCESSOR_K_PER_W * heat_w if hot_c is None else hot_c
-        self._processor_c += (final_c - self._processor_c) * min(1.0, seconds / _PROCESSOR_TAU_S)
+        loose = "heat-sink-loose" in self._faults
+        k_per_w, tau_s = (_LOOSE_K_PER_W, _LOOSE_TAU_S) if loose else (_PROCESSOR_K_PER_W, _PROCESSOR_TAU_S)
+        final_c = _AMBIENT_C + k_per_w * heat_w if hot_c is None else hot_c
+        self._processor_c += (final_c - self._processor_c) * min(1.0, seconds / tau_s)
         if hot_c is not None:
             self._processor_c = hot_c
         board_c = _AMBIENT_C + _BOARD_SHARE * (self._processor_c - _AMBIENT_C)
@@ -278,34 +264,68 @@ class SimulatedMachine:
         self._move_on()
         now = self.clock.now()
         if not self._on:
-            groups = ("batteries", "adapters", "temperatures", "fans")
+            groups = ("batteries", "adapters", "temperatures", "fans", "lid")
             return Sample(
                 at=now,
                 cpu=Cpu(reasons=dict.fromkeys(_CPU_FIELDS, _OFF)),
                 reasons=dict.fromkeys(groups, _OFF),
             )
         reasons = {}
-        if not self._pack_seen:
-            reasons["batteries"] = NO_BATTERY
+        vanish_s = self._faults.value("sensors-vanish-after")
+        vanished = vanish_s is not None and now.elapsed_s - self._began_s >= vanish_s
+        if vanished or not self._pack_seen:
+            reasons["batteries"] = _PACK_GONE if vanished else NO_BATTERY
         blind = "no-sensors" in self._faults
         if blind:
             reasons["temperatures"] = reasons["fans"] = _NO_SENSORS
+        elif vanished:
+            reasons["temperatures"] = _GONE
         return Sample(
             at=now,
-            packs=(self._read_pack(),) if self._pack_seen else (),
+            packs=(self._read_pack(),) if self._pack_seen and not vanished else (),
             adapters=(Adapter(name="charger", online=self._powered),),
-            temperatures=() if blind else self._read_temperatures(),
+            temperatures=() if blind or vanished else self._read_temperatures(),
             fans=() if blind else (Fan(chip="board", label="fan", rpm=self._read_rpm()),),
             cpu=Cpu(
                 logical_cores=self._design.cores,
                 load=round(self._load(), 3),
-                frequency_mhz=self._design.frequency_mhz,
+                frequency_mhz=self._design.frequency_max_mhz
+                if self._under_load
+                else self._design.frequency_mhz,
                 frequency_max_mhz=self._design.frequency_max_mhz,
             ),
+            lid_open=self._lid_open or "lid-switch-dead" in self._faults,
             reasons=reasons,
         )
 
+    def marks(self) -> Mapping[str, str]:
+        """Tell this machine from others of its model."""
+        return {"network 1": self._design.network, "storage 1": self._design.drive}
+
+    def start_load(self, *, longest_s: float) -> Load:
+        """Make ready to load all simulated cores; a load that runs already is ended."""
+        self._move_on()
+        if self._full_load is not None:
+            self._full_load.stop()
+        self._full_load = SimulatedLoad(self.clock, longest_s=longest_s)
+        return self._full_load
+
+    def keep_awake(self, why: str) -> Awake:
+        """Do nothing: a simulated machine sleeps only when its clock is told to."""
+        del why
+        return NoSleep()
+
     def _read_pack(self) -> Pack:
+        """Return what the pack tells now, or told first where its readings stand still."""
+        frozen, temperatures = self._frozen
+        if frozen is not None:
+            return frozen
+        pack = self._fresh_pack()
+        if "frozen-sensors" in self._faults:
+            self._frozen = pack, temperatures
+        return pack
+
+    def _fresh_pack(self) -> Pack:
         pack, design = self._pack, self._pack.design
         reasons = {}
         cycles: int | None = design.cycle_count
@@ -341,6 +361,16 @@ class SimulatedMachine:
         )
 
     def _read_temperatures(self) -> tuple[Temperature, ...]:
+        """Return the temperatures now, or the first ones where they stand still."""
+        pack, frozen = self._frozen
+        if frozen is not None:
+            return frozen
+        temperatures = self._fresh_temperatures()
+        if "frozen-sensors" in self._faults:
+            self._frozen = pack, temperatures
+        return temperatures
+
+    def _fresh_temperatures(self) -> tuple[Temperature, ...]:
         design = self._design
         return (
             Temperature(

@@ -56,6 +56,26 @@ FAULTS: tuple[Fault, ...] = (
         does="No temperature can be read, not even the pack's, and no fan speed.",
     ),
     Fault(
+        name="frozen-sensors",
+        parameter="",
+        does="Everything that pack and temperature sensors tell stands still from the first reading on.",
+    ),
+    Fault(
+        name="sensors-vanish-after",
+        parameter="600 s",
+        does="After so long neither the pack nor a temperature can be read any more.",
+    ),
+    Fault(
+        name="heat-sink-loose",
+        parameter="",
+        does="The heat sink does not touch the processor: under full load it is critical within seconds.",
+    ),
+    Fault(
+        name="lid-switch-dead",
+        parameter="",
+        does="The lid switch never says that the lid is closed.",
+    ),
+    Fault(
         name="gauge-not-learned",
         parameter="",
         does="The pack reports its design capacity as its full capacity and no cycles, for ever.",

@@ -44,6 +44,7 @@ def describe(identity: Identity, sample: Sample) -> dict[str, object]:
         ],
         "fans": [{"chip": fan.chip, "label": fan.label, "rpm": fan.rpm} for fan in sample.fans],
         "cpu": _processor(sample.cpu),
+        "lid_open": sample.lid_open,
         "reasons": reasons,
     }
 

@@ -1,20 +1,13 @@
-"""Automatic check: how far the processor is from its own critical temperature."""
+"""Automatic check: how far the processor is from its own critical temperature, at rest or under full load."""
 
 from collections.abc import Mapping
 
-from verify.machine import Sample, Temperature, bounds
-from verify.machine.bounds import within
-from verify.measure import resolution
+from verify.machine import Sample
+from verify.probe.heat_load import HeatUnderLoad
+from verify.probe.heat_reading import SOURCE, margin_of
 from verify.probe.model import Context, Finding, Probe
-from verify.probe.watching import not_found, refuse_others
-from verify.values import Reading, Unit
-
-# Kernel drivers whose sensors sit in the processor; firmware zones do not say what they measure.
-_PROCESSOR_CHIPS = frozenset(
-    {"coretemp", "k10temp", "zenpower", "cpu_thermal", "cpu-thermal", "x86_pkg_temp"}
-)
-_TRUSTED_CRITICAL_C = (60.0, 125.0)
-_STEP_C = 1.0
+from verify.probe.watching import not_found, refuse_others, seconds_option
+from verify.values import Unit
 
 
 def heat_margin(options: Mapping[str, str], context: Context) -> Probe:
@@ -22,46 +15,23 @@ def heat_margin(options: Mapping[str, str], context: Context) -> Probe:
 
     Unit: K. Below 0 where it is beyond. Unknown where no processor sensor that can be trusted states a
     critical temperature. The sensor's own error cancels, as it is what trips; its step of 1 K remains.
+    With "load" (a time): waits for a quiet machine, asks for full load on all cores for so long, and reads
+    the smallest margin of that time. In doubt where the load's own limit ended it before; unknown where the
+    load did not last or no temperature could be trusted.
     Source: critical as the driver states it; the range of 1 to 115 °C is common practice, no source.
-    Caution: hot metal burns, and a fan turns: look, do not touch.
+    Caution: hot metal burns, and a fan turns: look, do not touch. Under load keep all air openings free.
     """
     del context
-    refuse_others("heat-margin", options)
-    return _HeatMargin()
+    refuse_others("heat-margin", options, "load")
+    if "load" in options:
+        return HeatUnderLoad(seconds_option(options, "load", 0.0))
+    return _HeatAtRest()
 
 
-def _trusted(sensor: Temperature) -> bool:
-    return (
-        sensor.chip in _PROCESSOR_CHIPS
-        and sensor.reason is None
-        and sensor.celsius is not None
-        and within(sensor.celsius, bounds.CELSIUS)
-    )
-
-
-class _HeatMargin:
+class _HeatAtRest:
     def step(self, sample: Sample) -> Finding:
-        source = "processor temperature"
-        trusted = [sensor for sensor in sample.temperatures if _trusted(sensor)]
-        if not trusted:
-            reason = sample.reasons.get("temperatures") or "No processor temperature can be read."
-            return not_found(Unit.KELVIN, source, reason)
-        margins = [
-            (sensor.critical - sensor.celsius, sensor)
-            for sensor in trusted
-            if sensor.critical is not None
-            and sensor.celsius is not None
-            and within(sensor.critical, _TRUSTED_CRITICAL_C)
-        ]
-        if not margins:
-            reason = "The processor's sensor states no critical temperature."
-            return not_found(Unit.KELVIN, source, reason)
-        margin_k, hottest = min(margins, key=lambda one: one[0])
-        reading = Reading(
-            value=margin_k,
-            unit=Unit.KELVIN,
-            standard_uncertainty=resolution(_STEP_C),
-            source=f"{hottest.chip} {hottest.label}".strip(),
-        )
-        text = f"{hottest.celsius:.0f} °C; critical is {hottest.critical:.0f} °C."
-        return Finding(readings=(reading,), text=text)
+        margin = margin_of(sample)
+        if isinstance(margin, str):
+            return not_found(Unit.KELVIN, SOURCE, margin)
+        text = f"{margin.celsius:.0f} °C; critical is {margin.critical_c:.0f} °C."
+        return Finding(readings=(margin.reading(),), text=text)

@@ -6,6 +6,7 @@ from verify.probe.capacity import claimed_capacity
 from verify.probe.charge import charge_to_full
 from verify.probe.charger import charge_power, charger_seen
 from verify.probe.heat import heat_margin
+from verify.probe.lid import lid_switch
 from verify.probe.model import Context, Probe
 from verify.probe.pack import pack_cell_voltage, pack_present
 from verify.probe.unplug import runs_on_battery
@@ -19,6 +20,7 @@ PROBES: Mapping[str, Factory] = {
     "charger-seen": charger_seen,
     "claimed-capacity": claimed_capacity,
     "heat-margin": heat_margin,
+    "lid-switch": lid_switch,
     "pack-cell-voltage": pack_cell_voltage,
     "pack-present": pack_present,
     "runs-on-battery": runs_on_battery,

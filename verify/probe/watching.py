@@ -7,6 +7,7 @@ the night, has not been watched.
 from collections.abc import Mapping
 
 from verify.machine import Pack, PackState, Sample
+from verify.machine.load_limit import PACK_STOP_C
 from verify.machine.model import CHARGING_OFF, NO_BATTERY
 from verify.measure.full import LEVEL_WITHOUT_WORD
 from verify.probe.model import Finding, Want, Working
@@ -24,7 +25,7 @@ OFTEN_LOST = 5
 PATIENCE_S = 900.0
 """How long a check waits for hands before it ends without a reading, in s [common practice, no source]."""
 
-HOT_STOP_C = 60.0
+HOT_STOP_C = PACK_STOP_C
 """Pack temperature that stops a charge (published charging guideline for portable lithium packs)."""
 
 WARM_PAUSE_C = 45.0

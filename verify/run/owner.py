@@ -8,33 +8,24 @@ from collections.abc import Iterable, Sequence
 
 import msgspec
 
-from verify.checklist import OPENINGS, Check, Checklist, Concession
+from verify.checklist import Check, Checklist
 from verify.checklist.answers import Answer
-from verify.checklist.compose import compose
 from verify.machine import Machine, Sample
 from verify.probe import Context, Working
 from verify.probe.registry import make_probe
 from verify.record.model import Ticket, Work
-from verify.run import arrival, plan
+from verify.run import arrival, commands, plan
 from verify.run.background import Background, Watch
-from verify.run.beginning import TOOL, composition_of, refuse_impossible, used, work_of
+from verify.run.beginning import TOOL, composition_of
 from verify.run.events import (
-    Accepted,
-    Answered,
     Arrived,
-    AskedAgain,
     Began,
     Ended,
     Event,
     Found,
-    GivenBack,
-    HazardMet,
     Line,
-    MadeSafe,
-    Noticed,
     Opened,
     Placed,
-    Reopened,
     Stepped,
     Undone,
     Waited,
@@ -42,12 +33,11 @@ from verify.run.events import (
     WorkAdded,
     counts_of,
 )
-from verify.run.findings import judge_answer
 from verify.run.fold import fold_lines
 from verify.run.folder import RunFolder
 from verify.run.journal import Journal
 from verify.run.outcome import outcome_of
-from verify.run.shown import Shown, closed_step
+from verify.run.shown import Shown
 from verify.run.standing import hashed_marks, stands_on_machine
 from verify.run.state import State, witnessed_s
 from verify.run.trace import Trace
@@ -181,7 +171,7 @@ class Owner:
             loads=self._background.loads,
         )
 
-    # Commands: where the tool stands, and what came in.
+    # Commands. What each refuses, and why, stands in `commands`.
 
     def stand(self, *, on_machine: bool) -> None:
         """Take in whether this computer is the repaired machine itself.
@@ -201,8 +191,7 @@ class Owner:
         """
         if not isinstance(self.due(), plan.Arrive):
             raise OrderError("Nothing is taken in on arrival now.")
-        self._append(said)
-        self._settle()
+        self._do(said)
 
     def add_work(
         self, work: Iterable[Work], checklists: Iterable[Checklist], *, signers: tuple[str, ...] = ()
@@ -210,182 +199,75 @@ class Owner:
         """Say what is repaired, or let the work grow; return the checks that it brings.
 
         checklists: all that are known. What was answered stays; only what is new is asked.
-        Raises WrongUseError for work that is known already, is not known at all, or would be done behind
-        something that is closed by now: that has to be opened again first.
         """
-        work, checklists = tuple(work), tuple(checklists)
-        said = work_of(self.lines)
-        again = [one.kind for one in work if one in said]
-        if self.state.started and (again or not work):
-            raise WrongUseError(
-                f"{self.ticket.id} has that work already: {', '.join(again) or 'nothing was named'}.",
-                next_step="Name other work, or go on with: handback run",
-            )
-        held = {each.id for each in self.composition.checklists}
-        kinds = [one.kind for one in (*self.ticket.work, *work)]
-        together = list(self.composition.checklists)
-        together += [each for each in checklists if each.id not in held]
-        composition = compose(sorted(together, key=lambda each: bool(each.for_work)), kinds)
-        refuse_impossible(composition)
-        known = {check.id for check in self.composition.checks}
-        new = tuple(check for check in composition.checks if check.id not in known)
-        closed = closed_step(composition, self.state, new, known=self.composition.steps)
-        if closed is not None:
-            raise WrongUseError(
-                f"That work is done before: {closed.name}. It is done already.",
-                next_step=f"If it is open again: handback rework {self.ticket.id} --opened … --work …",
-            )
-        added = tuple(used(each) for each in composition.checklists if each.id not in held)
-        self._append(WorkAdded(work=work, checklists=added, signers=signers))
-        self._settle()
+        event, new = commands.work_added(
+            self.state, self.composition, tuple(work), checklists=checklists, signers=signers
+        )
+        self._do(event)
         return new
 
-    # Commands: checks and steps.
-
     def answer(self, check_id: str, answer: Answer) -> None:
-        """Take an answer to a check that is due.
-
-        Raises OrderError where it is not due, or is not an answer to such a check.
-        """
-        due = self.due()
-        if not isinstance(due, plan.Ask) or check_id not in {check.id for check in due.checks}:
-            raise OrderError(f'"{check_id}" is not asked now.')
-        check = next(check for check in due.checks if check.id == check_id)
-        judge_answer(check, answer)
-        self._append(Answered(check=check_id, answer=answer))
-        self._settle()
+        """Take an answer to a check that is due."""
+        self._do(commands.answered(self.due(), check_id, answer))
 
     def take_step(self, step_id: str) -> None:
-        """Take a step whose hold is lifted.
-
-        Raises OrderError where it is not due.
-        """
-        due = self.due()
-        if not isinstance(due, plan.Do) or due.step.id != step_id:
-            raise OrderError(f'"{step_id}" is not due now.')
-        self._append(Stepped(step=step_id))
-        self._settle()
+        """Take a step whose hold is lifted."""
+        self._do(commands.stepped(self.due(), step_id))
 
     def ask_again(self, check_id: str) -> None:
-        """Ask a check again after something was mended; what was answered stays in the record.
-
-        Raises OrderError where it does not keep the due step's hold closed.
-        """
-        if check_id not in {block.check.id for block in plan.may_be_asked_again(self.due())}:
-            raise OrderError(f'"{check_id}" does not hold anything now.')
-        self._append(AskedAgain(check=check_id))
-        self._settle()
+        """Ask a check again after something was mended; what was answered stays in the record."""
+        self._do(commands.asked_again(self.due(), check_id))
 
     def accept(self, check_id: str, *, by: str, reason: str, owner_agreed: str = "") -> None:
         """Accept a check that is not good as a known flaw.
 
         by: who accepts it. owner_agreed: how and when the owner said yes; may be empty only where the
         checklist says that the owner cannot notice it.
-        Raises OrderError where it does not hold anything now, or nobody may accept it; WrongUseError
-        where something is not said.
         """
-        due = self.due()
-        check = next((check for check in plan.may_be_accepted(due) if check.id == check_id), None)
-        if check is None:
-            if check_id in {block.check.id for block in plan.may_be_asked_again(due)}:
-                raise OrderError(f'Nobody may accept "{check_id}": it has to be mended.')
-            raise OrderError(f'"{check_id}" does not hold anything.')
-        if not by.strip() or not reason.strip():
-            raise WrongUseError("Say who accepts it, and why.")
-        if check.concession is Concession.OWNER and not owner_agreed.strip():
-            raise WrongUseError("The owner will notice it. Say how and when the owner agreed.")
-        self._append(
-            Accepted(check=check_id, by=by.strip(), reason=reason.strip(), owner_agreed=owner_agreed.strip())
-        )
-        self._settle()
+        self._do(commands.accepted(self.due(), check_id, by=by, reason=reason, owner_agreed=owner_agreed))
 
     def undo(self) -> bool:
         """Take back the last answer or step, and what followed from it by itself.
 
         Returns False where there is nothing to take back. Nothing is erased: the line stays, undone; what
         was read after a step that is taken back stays too, out of date.
-        Raises OrderError while a hazard is open: only making it safe ends it.
         """
-        if self.state.hazards_open:
-            raise OrderError("A hazard cannot be taken back.", next_step="Say how it was made safe.")
-        lines = self.state.last_by_hand
-        if not lines:
-            return False
-        self._append(Undone(lines=lines))
-        self._settle()
-        return True
-
-    # Commands: at any moment.
+        event = commands.undone(self.state)
+        if event is not None:
+            self._do(event)
+        return event is not None
 
     def reopen(self, opened: Iterable[str], *, why: str) -> None:
         """Take in what was opened again, and why; what that voids is asked again, and only that.
 
         opened: of `OPENINGS`.
-        Raises WrongUseError for an opening that there is not, or where nothing is named or said; OrderError
-        while a hazard is open.
         """
-        named = tuple(dict.fromkeys(opened))
-        strange = [one for one in named if one not in OPENINGS]
-        if strange or not named:
-            raise WrongUseError(
-                f'"{strange[0]}" cannot be opened.' if strange else "Nothing was named.",
-                next_step=f"Name one or more of: {', '.join(OPENINGS)}.",
-            )
-        if not why.strip():
-            raise WrongUseError("Say why it was opened again.")
-        if self.state.hazards_open:
-            raise OrderError("A hazard stands.", next_step="Say first how it was made safe.")
-        self._append(Reopened(opened=named, why=why.strip()))
-        self._settle()
+        self._do(commands.reopened(self.state, opened, why=why))
 
     def notice(self, what: str) -> None:
-        """Keep something that was seen outside the work: told to the owner, never a reason to hold.
-
-        Raises WrongUseError where nothing is said.
-        """
-        if not what.strip():
-            raise WrongUseError("Say what was seen.")
-        self._append(Noticed(what=what.strip()))
-        self._settle()
+        """Keep something that was seen outside the work: told to the owner, never a reason to hold."""
+        self._do(commands.noticed(what))
 
     def meet_hazard(self, what: str) -> None:
-        """Stop everything for a hazard, whatever is asked now.
-
-        what: what was seen; may be empty, as nobody should type first and stop afterwards.
-        """
+        """Stop everything for a hazard, whatever is asked now. what: may be empty."""
+        # The load first: not even the journal comes before it.
         self._background.drop()
-        self._append(HazardMet(what=what.strip() or "A hazard was seen."))
-        self._settle()
+        self._do(commands.hazard_met(what))
 
     def made_safe(self, how: str, *, by: str) -> None:
-        """End every open hazard: which part was isolated and where it is now, and by whom.
-
-        Raises OrderError where no hazard is open; WrongUseError where something is not said.
-        """
-        if not self.state.hazards_open:
-            raise OrderError("No hazard is open.")
-        if not how.strip() or not by.strip():
-            raise WrongUseError("Say who made it safe, and where the part is now.")
-        self._append(MadeSafe(how=how.strip(), by=by.strip()))
-        self._settle()
+        """End every open hazard: which part was isolated and where it is now, and by whom."""
+        self._do(commands.made_safe(self.state, how, by=by))
 
     def give_back(self, *, why: str, risks_told: str, owner_signed: str) -> None:
         """End the run as returned unrepaired.
 
         why: why it is not repaired. risks_told: which risks, by whom. owner_signed: where the owner's
         signature is, or why there is none.
-        Raises OrderError while a hazard is open: it has to be removed first; WrongUseError where something
-        is not said.
         """
-        if self.state.hazards_open:
-            raise OrderError(
-                "A hazard stands: the machine cannot go back with it.",
-                next_step="Isolate the part, then say how it was made safe.",
-            )
-        said = [why.strip(), risks_told.strip(), owner_signed.strip()]
-        if not all(said):
-            raise WrongUseError("Say why, which risks were told, and where the owner signed or why not.")
-        self._append(GivenBack(why=said[0], risks_told=said[1], owner_signed=said[2]))
+        self._do(commands.given_back(self.state, why=why, risks_told=risks_told, owner_signed=owner_signed))
+
+    def _do(self, event: Event) -> None:
+        self._append(event)
         self._settle()
 
     # What runs in the background.

@@ -7,6 +7,7 @@ picture inside go with the old file, which is left as it is.
 import stat
 import struct
 import warnings
+import zlib
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -43,9 +44,11 @@ _BROKEN = (
     TypeError,
     AttributeError,
     ArithmeticError,
+    AssertionError,
     MemoryError,
-    RecursionError,
+    RuntimeError,
     struct.error,
+    zlib.error,
 )
 _SAVE_AS = "Save it as JPEG or PNG, then give that file."
 

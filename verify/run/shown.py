@@ -1,8 +1,8 @@
-"""What whoever asks the technician may show of a run, as one value; and what is closed by now. Pure."""
+"""What whoever asks the technician may show of a run, as one value."""
 
 import msgspec
 
-from verify.checklist import Check, Composition, Step
+from verify.checklist import Check, Composition
 from verify.probe import Working
 from verify.record.model import Ticket
 from verify.run import plan
@@ -28,23 +28,3 @@ class Shown(msgspec.Struct, frozen=True, kw_only=True):
     strip: tuple[Check, Working] | None
     awake_note: str = ""
     loads: bool = False
-
-
-def closed_step(
-    composition: Composition, state: State, checks: tuple[Check, ...], *, known: tuple[Step, ...]
-) -> Step | None:
-    """Return the first step that was taken between where the checks begin and where the run stands.
-
-    composition: with the checks. known: the steps before they came. None: the way to them is open.
-    """
-    wanted = {check.id for check in checks}
-    were = {step.id for step in known}
-    begun = False
-    for segment in composition.segments:
-        step = segment.step
-        if step.id in were and step.id not in state.steps:
-            return None
-        begun = begun or any(check.id in wanted for check in segment.checks)
-        if begun and step.do is not None and step.id in state.steps:
-            return step
-    return None

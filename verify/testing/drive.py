@@ -1,5 +1,6 @@
 """Drive an automatic check on a simulated machine: what the owner of a run does, without the run."""
 
+from verify.machine import Load
 from verify.machine.simulated import SimulatedMachine
 from verify.probe import Finding, Probe, Working
 from verify.values.errors import WrongUseError
@@ -10,16 +11,22 @@ def drive(
 ) -> Finding:
     """Feed the check samples, do what it wants, and return its finding.
 
-    every_s: time between samples, in s. until_s: virtual time after which a check that has not ended is a
-    mistake; raises WrongUseError.
+    every_s: time between samples, in s, 3 or less for a check that asks for load. until_s: virtual time after
+    which a check that has not ended is a mistake; raises WrongUseError.
     """
+    load: Load | None = None
     for _ in range(int(until_s / every_s) + 1):
-        said = probe.step(machine.sample())
+        sample = machine.sample()
+        said = probe.step(sample)
         match said:
             case Finding():
                 return said
             case Working():
                 if said.want is not None:
                     machine.obey(said.want)
+                if said.load and load is None:
+                    load = machine.start_load(longest_s=until_s)
+                if load is not None:
+                    load.renew(sample)
         machine.clock.wait(every_s)
     raise WrongUseError(f"The automatic check has not ended after {until_s:.0f} s.")

@@ -4,10 +4,12 @@
 
 import math
 
+import msgspec
 import pytest
 
 from verify.machine import Fan, Identity, Machine, Pack, PackState, Sample, Temperature, bounds
 from verify.machine.tell import describe
+from verify.values.errors import HandbackError
 
 __all__ = ["MachineContract", "check_pack"]
 
@@ -113,9 +115,63 @@ class MachineContract:
         assert second.at.elapsed_s >= first.at.elapsed_s
         assert [pack.name for pack in first.packs] == [pack.name for pack in second.packs]
 
+    def test_lid_is_told_or_said_to_be_unknown(self, sample: Sample) -> None:
+        assert (sample.lid_open is None) == ("lid" in sample.reasons)
+
+    def test_marks_are_distinct_words(self, machine: Machine) -> None:
+        marks = machine.marks()
+        assert all(name and value == value.strip() and value for name, value in marks.items())
+        assert len(set(marks.values())) == len(marks)
+
+    def test_marks_are_the_same_when_read_again(self, machine: Machine) -> None:
+        assert machine.marks() == machine.marks()
+
+    def test_a_load_runs_until_it_is_stopped_or_refused_and_says_why(self, machine: Machine) -> None:
+        load = machine.start_load(longest_s=30.0)
+        try:
+            assert (load.running, load.why_ended) == (True, "")
+            granted = load.renew(machine.sample())
+            assert (load.running, load.why_ended == "") == (granted, granted)
+        finally:
+            load.stop()
+        assert (load.running, load.why_ended[-1:]) == (False, ".")
+        assert not load.renew(machine.sample())
+        load.stop()
+
+    def test_a_load_without_a_temperature_is_refused(self, machine: Machine) -> None:
+        load = machine.start_load(longest_s=30.0)
+        try:
+            bare = msgspec.structs.replace(machine.sample(), temperatures=())
+            assert not load.renew(bare)
+            assert "temperature" in load.why_ended
+        finally:
+            load.stop()
+
+    def test_no_load_has_no_time(self, machine: Machine) -> None:
+        with pytest.raises(HandbackError):
+            machine.start_load(longest_s=0.0)
+
+    def test_kept_awake_or_says_what_to_do(self, machine: Machine) -> None:
+        awake = machine.keep_awake("contract test")
+        assert awake.held is (awake.why_not == "")
+        assert awake.held or awake.why_not.endswith(".")
+        awake.release()
+        awake.release()
+        assert not awake.held
+        assert awake.why_not
+
     def test_can_be_described_as_plain_data(self, identity: Identity, sample: Sample) -> None:
         told = describe(identity, sample)
-        assert list(told) == ["machine", "batteries", "adapters", "temperatures", "fans", "cpu", "reasons"]
+        assert list(told) == [
+            "machine",
+            "batteries",
+            "adapters",
+            "temperatures",
+            "fans",
+            "cpu",
+            "lid_open",
+            "reasons",
+        ]
 
 
 def _check_temperature(sensor: Temperature) -> None:

@@ -139,6 +139,25 @@ class SysfsTree:
         self.write("devices/system/cpu/cpu0/cpufreq/scaling_cur_freq", now_khz)
         self.write("devices/system/cpu/cpu0/cpufreq/cpuinfo_max_freq", max_khz)
 
+    def device(self, kind: str, name: str, *, way: str, **files: str) -> Path:
+        """Make a device of a class as the kernel does: a folder on its way through the buses, and links.
+
+        kind: "net", "block". way: below devices, for instance "pci0000:00/0000:00:1c.0" or "virtual".
+        files: by path below the device's folder, two underscores for a slash: device__serial="D-1".
+        """
+        parent = self.root / "devices" / way
+        folder = parent / kind / name
+        folder.mkdir(parents=True, exist_ok=True)
+        if not way.startswith("virtual"):
+            (folder / "device").symlink_to(parent)
+        for file, text in files.items():
+            path = folder / file.replace("__", "/")
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_text(f"{text}\n", encoding="utf-8")
+        (self.root / "class" / kind).mkdir(parents=True, exist_ok=True)
+        (self.root / "class" / kind / name).symlink_to(folder)
+        return folder
+
     def laptop(self) -> None:
         """Make a whole sound machine: a pack that charges, sensors, a fan, a firmware table."""
         self.firmware(sys_vendor="Fennel", product_name="Larkspur 15", chassis_type="10", bios_version="1.07")
