@@ -14,7 +14,6 @@ from pathlib import Path
 
 import msgspec
 
-from verify.ask.script import play
 from verify.ask.simulated import SimulatedBench, Truthful
 from verify.checklist.shipped import shipped_checklists, shipped_dir
 from verify.checklist.specimen_files import load_specimens
@@ -60,7 +59,7 @@ def journalled(folder: RunFolder) -> tuple[list[float], list[float], list[bytes]
         synced += 1
         real(descriptor)
 
-    os.fsync = counting
+    os.fsync = counting  # type: ignore[assignment] # only descriptors are given
     written, folded = [], []
     for number in range(EVENTS):
         event = Noticed(what=f"A scratch beside the left hinge, number {number}.")
@@ -133,7 +132,7 @@ def main() -> int:
         base, line, fold = (1e6 * statistics.median(one) for one in (plain, written, folded))
         print(f"bare write and fsync          {base:7.1f} µs of processor time, median of {EVENTS}")
         print(
-            f"journal line above it         {line - base:7.1f} µs (limit {LIMIT_US:g}), {line / base:.2f} x bare"
+            f"journal line above it         {line - base:7.1f} µs (limit {LIMIT_US:g}), {line / base:.2f} x"
         )
         print(
             f"its fold                      {fold:7.1f} µs; together {line + fold - base:.1f} µs above bare"

@@ -5,7 +5,6 @@ happened in between was not seen.
 """
 
 from collections.abc import Sequence
-from itertools import pairwise
 
 from verify.values import Reading, Unit
 from verify.values.errors import InvalidValueError
@@ -16,27 +15,47 @@ LONGEST_GAP_S = 30.0
 _SECONDS_IN_HOUR = 3600.0
 
 
-def _why_not(times_s: Sequence[float], values: Sequence[float | None], gap_s: float) -> str | None:
-    if len(times_s) != len(values):
-        raise InvalidValueError("Every sample needs a time and a value.")
-    if len(times_s) < 2:
-        return "Fewer than two samples."
-    for earlier, later in pairwise(times_s):
-        if later < earlier:
-            raise InvalidValueError("The samples' times run backwards.")
-        if later - earlier > gap_s:
-            return f"No sample for {later - earlier:.0f} s: what happened in between was not seen."
-    if None in values:
-        return "A sample in between gave no value."
-    return None
+class Integral:
+    """The sum so far, sample by sample: a watch of hours keeps no list of them.
 
+    gap_s: the longest gap that is bridged, in s, above 0.
+    """
 
-def _integral(times_s: Sequence[float], values: Sequence[float | None]) -> float:
-    known = [value for value in values if value is not None]
-    return sum(
-        (t1 - t0) * (v0 + v1) / 2
-        for t0, t1, v0, v1 in zip(times_s, times_s[1:], known, known[1:], strict=False)
-    )
+    def __init__(self, *, gap_s: float = LONGEST_GAP_S) -> None:
+        self._gap_s = gap_s
+        self._sum = 0.0
+        self._samples = 0
+        self._before: tuple[float, float | None] | None = None
+        self._gap = ""
+        self._hole = False
+
+    def add(self, at_s: float, value: float | None) -> None:
+        """Take in a sample: its time in s, rising, and its value; None where unknown.
+
+        Raises InvalidValueError if time runs backwards.
+        """
+        if self._before is not None:
+            earlier_s, earlier = self._before
+            if at_s < earlier_s:
+                raise InvalidValueError("The samples' times run backwards.")
+            if at_s - earlier_s > self._gap_s and not self._gap:
+                self._gap = f"No sample for {at_s - earlier_s:.0f} s: what happened in between was not seen."
+            if earlier is not None and value is not None:
+                self._sum += (at_s - earlier_s) * (earlier + value) / 2
+        self._hole = self._hole or value is None
+        self._samples += 1
+        self._before = at_s, value
+
+    def per_hour(self, *, unit: Unit, source: str) -> Reading:
+        """Return the sum in `unit`, an hour's unit (Wh, Ah), or an unknown reading with the reason."""
+        reason = self._gap
+        if self._samples < 2:
+            reason = "Fewer than two samples."
+        elif not reason and self._hole:
+            reason = "A sample in between gave no value."
+        if reason:
+            return Reading(value=None, unit=unit, source=source, reason=reason)
+        return Reading(value=self._sum / _SECONDS_IN_HOUR, unit=unit, source=source)
 
 
 def _counted(
@@ -47,10 +66,12 @@ def _counted(
     source: str,
     gap_s: float,
 ) -> Reading:
-    reason = _why_not(times_s, values, gap_s)
-    if reason is not None:
-        return Reading(value=None, unit=unit, source=source, reason=reason)
-    return Reading(value=_integral(times_s, values) / _SECONDS_IN_HOUR, unit=unit, source=source)
+    if len(times_s) != len(values):
+        raise InvalidValueError("Every sample needs a time and a value.")
+    total = Integral(gap_s=gap_s)
+    for at_s, value in zip(times_s, values, strict=True):
+        total.add(at_s, value)
+    return total.per_hour(unit=unit, source=source)
 
 
 def energy_in(

@@ -1,7 +1,7 @@
 """One pack under a watch: does it charge, is it full, is it held, stuck or gone."""
 
 from verify.machine import Pack, PackState
-from verify.measure import ChargePoint, FullWatch, advance, energy_in, resolution
+from verify.measure import ChargePoint, FullWatch, Integral, advance, resolution
 from verify.measure.full import LEVEL_WITHOUT_WORD, TAPER_C
 from verify.probe.watching import gauge_of, held_back, known, trusted, unknown
 from verify.values import Reading, Unit
@@ -43,8 +43,7 @@ class PackWatch:
         self.rate_c: float | None = None
         self.headway_s = self.risen_s = self._seen_s = watched_s
         self._missed = 0
-        self._times_s: list[float] = []
-        self._powers_w: list[float | None] = []
+        self._energy = Integral()
         self._mark = self.start_level
 
     def see(self, pack: Pack, at_s: float, *, watched_s: float, power_in: bool | None) -> None:
@@ -64,8 +63,7 @@ class PackWatch:
         # A pack that was full stays so while another is charged, as long as the charger stays in.
         was_reached = self.reached
         self.reached = power_in is True and (was_reached or self.full.reached)
-        self._times_s.append(at_s)
-        self._powers_w.append(trusted(pack, "power_w"))
+        self._energy.add(at_s, trusted(pack, "power_w"))
         risen = level is not None and (self._mark is None or level >= self._mark + _HEADWAY_LEVEL)
         if risen:
             self._mark = level
@@ -139,7 +137,7 @@ class PackWatch:
         """Return the net energy that went in since the watch began."""
         start = "" if self.start_level is None else f", from {100 * self.start_level:.0f} % on"
         source = f"{gauge_of(self.pack)}, its own current sensor: net energy that went in{start}"
-        return energy_in(self._times_s, self._powers_w, source=source)
+        return self._energy.per_hour(unit=Unit.WATT_HOUR, source=source)
 
     def said(self) -> str:
         """Say in a sentence or two where the pack stands."""

@@ -4,6 +4,7 @@ What is kept is written anew from the pixels: position, times, maker's notes, co
 picture inside go with the old file, which is left as it is.
 """
 
+import logging
 import stat
 import struct
 import warnings
@@ -114,6 +115,9 @@ def _written_anew(data: bytes, *, name: str) -> bytes:
     from PIL import Image, UnidentifiedImageError
 
     Image.init()
+    library = logging.getLogger("PIL")
+    if not library.handlers:  # else its remarks on broken files land between the lines of the screen
+        library.addHandler(logging.NullHandler())
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # odd tags and sizes that are judged here by a limit of ours

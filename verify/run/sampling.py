@@ -148,19 +148,20 @@ class VirtualSampler:
     def __init__(self, machine: Machine, clock: VirtualClock, *, every_s: float) -> None:
         self._machine = machine
         self._clock = clock
-        self._every_s = every_s
+        self._every_s = self._step_s = every_s
 
     def next(self, timeout_s: float) -> Sample | None:
         """Return the sample one step later."""
         del timeout_s
-        self._clock.wait(self._every_s)
+        self._clock.wait(self._step_s)
         return self._machine.sample()
 
     def deliver(self, put: Callable[[Sample], None], *, failed: Callable[[HandbackError], None]) -> None:
         """Nothing: it is asked with `next`."""
 
     def pace(self, pace: Pace) -> None:
-        """Nothing: whoever asks sets the pace."""
+        """Step a second only while a load hangs on it."""
+        self._step_s = min(_FAST_S, self._every_s) if pace is Pace.FAST else self._every_s
 
     def close(self) -> None:
         """Nothing to stop."""
