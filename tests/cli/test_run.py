@@ -79,14 +79,17 @@ def test_wrong_use_is_one_plain_line_and_exit_2(
 
 
 def test_a_ticket_is_opened_once(bench: Path) -> None:
-    said = handback("start", "TW-7", cwd=bench)
+    said = handback("start", "TW-7", "--model", "Larkspur 15", cwd=bench)
     assert said.returncode == 2
     assert "open already" in said.stderr
+    said = handback("start", "TW-7", cwd=bench)
+    assert said.returncode == 2
+    assert "has that work already" in said.stderr
 
 
 def test_a_script_without_an_answer_leaves_the_run_open_and_says_so(bench: Path) -> None:
     (bench / "answers.yaml").write_text("format: answers/1\nanswers: {first-look: no}\n", encoding="utf-8")
-    said = handback("run", "TW-7", "--answers", "answers.yaml", cwd=bench)
+    said = handback("run", "TW-7", "--on-machine", "--answers", "answers.yaml", cwd=bench)
     assert said.returncode == 1, said.stderr
     assert "not ready" in said.stdout
     assert "are not done" in said.stdout
@@ -97,7 +100,7 @@ def test_a_script_without_an_answer_leaves_the_run_open_and_says_so(bench: Path)
 
 
 def test_keys_from_a_pipe_are_taken_and_kept(bench: Path) -> None:
-    said = handback("run", "TW-7", cwd=bench, stdin="ngg")
+    said = handback("run", "TW-7", "--on-machine", cwd=bench, stdin="ngg")
     assert said.returncode == 1, said.stderr
     assert "Traceback" not in said.stderr
     record = load_record(bench / "reports", "TW-7")
@@ -105,7 +108,7 @@ def test_keys_from_a_pipe_are_taken_and_kept(bench: Path) -> None:
     assert len(done) == 3
     assert not record.scripted
     # Taken up again: the next keys answer the next checks.
-    handback("run", "TW-7", cwd=bench, stdin="gu")
+    handback("run", "TW-7", "--on-machine", cwd=bench, stdin="gu")
     record = load_record(bench / "reports", "TW-7")
     assert sum(result.verdict is Verdict.CONFORMS for result in record.results) == 3
 
@@ -113,31 +116,32 @@ def test_keys_from_a_pipe_are_taken_and_kept(bench: Path) -> None:
 def test_looking_alone_leaves_no_line(bench: Path) -> None:
     journal = bench / "reports" / "TW-7" / "journal.jsonl"
     before = journal.read_bytes()
-    handback("run", "TW-7", cwd=bench, stdin="q")
+    handback("run", "TW-7", "--on-machine", cwd=bench, stdin="q")
     assert journal.read_bytes() == before
 
 
 def test_a_hazard_at_the_terminal_ends_only_when_made_safe(bench: Path) -> None:
-    said = handback("run", "TW-7", cwd=bench, stdin="yq")
+    said = handback("run", "TW-7", "--on-machine", cwd=bench, stdin="yq")
     assert "STOP" in said.stdout
     assert load_record(bench / "reports", "TW-7").hazards[0].made_safe == ""
-    handback("run", "TW-7", cwd=bench, stdin="gggs\ns Demo Technician, sand box outside\nq")
+    handback("run", "TW-7", "--on-machine", cwd=bench, stdin="gggsDemo Technician\nsand box outside\nq")
     record = load_record(bench / "reports", "TW-7")
-    assert "Demo Technician" in record.hazards[0].made_safe
+    assert record.hazards[0].made_safe == "sand box outside"
+    assert record.hazards[0].made_safe_by == "Demo Technician"
 
 
 def test_a_second_run_on_the_same_ticket_is_refused(bench: Path) -> None:
     with RunFolder(bench / "reports" / "TW-7"):
-        said = handback("run", "TW-7", cwd=bench, stdin="q")
+        said = handback("run", "TW-7", "--on-machine", cwd=bench, stdin="q")
     assert said.returncode == 3
     assert "holds TW-7" in said.stderr
 
 
 def test_an_altered_journal_is_refused_in_words(bench: Path) -> None:
-    handback("run", "TW-7", cwd=bench, stdin="ngg")
+    handback("run", "TW-7", "--on-machine", cwd=bench, stdin="ngg")
     journal = bench / "reports" / "TW-7" / "journal.jsonl"
     journal.write_bytes(journal.read_bytes().replace(b'"good"', b'"xxxx"', 1))
-    said = handback("run", "TW-7", cwd=bench, stdin="q")
+    said = handback("run", "TW-7", "--on-machine", cwd=bench, stdin="q")
     assert said.returncode == 3
     assert "Line" in said.stderr
     assert "Traceback" not in said.stderr
@@ -186,9 +190,9 @@ def test_a_ticket_that_cannot_be_read_is_not_merely_held(bench: Path) -> None:
 
 def test_a_run_on_a_given_tree_is_a_simulation_for_ever(bench: Path) -> None:
     SysfsTree(bench / "sys").laptop()
-    handback("run", "TW-7", "--sysfs", "sys", cwd=bench, stdin="n")
+    handback("run", "TW-7", "--on-machine", "--sysfs", "sys", cwd=bench, stdin="n")
     # Undone, left and gone on with on the real machine: it stays one.
-    handback("run", "TW-7", cwd=bench, stdin="un")
+    handback("run", "TW-7", "--on-machine", cwd=bench, stdin="un")
     record = load_record(bench / "reports", "TW-7")
     assert record.simulated
     said = handback("status", "TW-7", cwd=bench)

@@ -13,6 +13,7 @@ from verify.record.model import Record
 from verify.record.page import MARKER
 from verify.report.prove import prove
 from verify.report.render import render
+from verify.testing.sample_course import conceded_record
 from verify.testing.sample_record import fit_record, held_record
 from verify.testing.sample_signatures import SIGNED_AT
 
@@ -187,3 +188,19 @@ def test_a_ticket_that_is_none_gets_no_folder(tmp_path: Path, capsys: pytest.Cap
     code, _ = _sign(capsys, "--yes", "--reports", str(tmp_path / "reports"))
     assert code == 2
     assert not (tmp_path / "reports").exists()
+
+
+def test_accepted_flaws_practice_and_pictures_that_are_not_shown_are_told_before_one_signs(
+    bench: _Bench, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bench.record = msgspec.structs.replace(conceded_record(), practice=True)  # its pictures are in no folder
+    bench.store.new("First", "technician", None, at=SIGNED_AT)
+    code, out = _sign(capsys, "--yes")
+    assert code == 0
+    assert (
+        "not good, accepted as a known flaw: The tool reads how much the battery says it holds. "
+        "31.2 Wh lies below 45.0 Wh by more than its uncertainty."
+    ) in out
+    assert "Picture 2: Not shown: it was not in the run's folder" in out
+    assert "PRACTICE — not an acceptance" in out
+    assert out.index("PRACTICE") < out.index("Signed: ")

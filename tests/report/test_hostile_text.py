@@ -9,6 +9,7 @@ from verify.record.canonical import canonical, record_from
 from verify.record.model import Record
 from verify.report.prove import prove
 from verify.report.render import render
+from verify.testing.sample_course import conceded_record, returned_record, sample_pictures
 from verify.testing.sample_record import fit_record
 from verify.testing.sample_signatures import known, sample_key, signed_by
 
@@ -36,7 +37,17 @@ _HOSTILE = {
 
 def _texts(plain: object, path: tuple[object, ...] = ()) -> list[tuple[object, ...]]:
     """Return the paths of all free text in a record: not the enumerations, units and the format."""
-    closed = {"format", "outcome", "verdict", "rule", "unit", "first_pass"}
+    closed = {
+        "format",
+        "outcome",
+        "verdict",
+        "rule",
+        "unit",
+        "first_pass",
+        "first_pass_outcome",
+        "found_as",
+        "tried",
+    }
     match plain:
         case str():
             return [path]
@@ -51,17 +62,24 @@ def _texts(plain: object, path: tuple[object, ...] = ()) -> list[tuple[object, .
 
 
 def _everywhere(text: str) -> Record:
-    """Return the sample with the text put into every free text field there is."""
-    plain = msgspec.json.decode(canonical(fit_record()))
+    """Return a record in which everything happened, the text put into every free text field there is."""
+    sample = msgspec.structs.replace(conceded_record(), given_back=returned_record().given_back)
+    plain = msgspec.json.decode(canonical(sample))
+    for name in ("arrival", "reopenings", "growths", "seen_beside", "given_back", "gaps", "hazards"):
+        assert plain[name], name  # what is empty would not be tried
     paths = _texts(plain)
-    assert len(paths) > 100
+    assert len(paths) > 150
     for path in paths:
         place = plain
         for key in path[:-1]:
             place = place[key]
         place[path[-1]] = place[path[-1]] + text
     plain["signers"] = msgspec.to_builtins(fit_record().signers)
+    # One picture that is shown, so that its words stand in an attribute too; the other one is not there.
+    shown = msgspec.to_builtins(sample.arrival)["pictures"][0]
+    plain["arrival"]["pictures"][0] |= {"file": shown["file"], "sha256": shown["sha256"]}
     plain["machine"] |= {text: text}
+    plain["arrival"]["tried"] |= {text: "works"}
     plain["ticket"]["work"][1]["part"]["label"] |= {text: text}
     return record_from(canonical(plain))
 
@@ -82,7 +100,7 @@ class _Elements(HTMLParser):
 
 
 def _shape(record: Record) -> list[tuple[str, tuple[str, ...]]]:
-    return _Elements(render(record)).found
+    return _Elements(render(record, sample_pictures())).found
 
 
 @pytest.mark.parametrize("name", list(_HOSTILE))
@@ -90,19 +108,21 @@ def test_hostile_text_adds_no_element_no_attribute_and_no_comment(name: str) -> 
     hostile = _everywhere(_HOSTILE[name])
     # The same record with harmless text in the same places must have the very same elements.
     assert _shape(hostile) == _shape(_everywhere(" harmless"))
-    comments = _Elements(render(hostile)).comments
-    assert comments == ["part owner", "part technician", "part record", "part end"]
+    comments = _Elements(render(hostile, sample_pictures())).comments
+    assert comments == ["part owner", "part technician", "part pictures", "part record", "part end"]
 
 
 @pytest.mark.parametrize("name", list(_HOSTILE))
 def test_a_page_with_hostile_text_still_proves(name: str) -> None:
     keys = (sample_key("technician"), sample_key("reviewer"))
     record = _everywhere(_HOSTILE[name])
-    assert prove(signed_by(record, *keys), trusted=known(*keys)).record == record
+    proof = prove(signed_by(record, *keys, pictures=sample_pictures()), trusted=known(*keys))
+    assert proof.record == record
+    assert not [doubt for doubt in proof.doubts if "page" in doubt]
 
 
 def test_hidden_and_turning_characters_stand_as_codes_outside_the_record() -> None:
-    page = render(_everywhere(_HOSTILE["bidi"] + _HOSTILE["controls"])).decode()
+    page = render(_everywhere(_HOSTILE["bidi"] + _HOSTILE["controls"]), sample_pictures()).decode()
     before, _, after = page.partition('<pre id="handback-record">')
     visible = before + after.partition("</pre>")[2]
     for character in "\x00\x08\x1b\x7f\x85\x9b\r\u202e\u202c\u2066\u2069\u200f\u200b\ufeff\u2028":

@@ -19,6 +19,7 @@ from verify.record.seal import Payload
 from verify.record.sign import sign_page
 from verify.report.prove import Proof, prove
 from verify.report.render import render
+from verify.testing.sample_course import conceded_record, practice_record, returned_record
 from verify.testing.sample_record import fit_record, held_record
 from verify.testing.sample_signatures import SIGNED_AT, known, sample_key, signed_by
 from verify.values import Outcome, Reading, Unit
@@ -94,12 +95,38 @@ def test_a_held_report_is_whole_and_not_released() -> None:
         ({"outcome": Outcome.RETURNED_UNREPAIRED}, False),
         ({"simulated": True}, False),
         ({"scripted": True}, False),
+        ({"practice": True}, False),
     ],
-    ids=["fit", "concession", "held", "unrepaired", "simulated", "scripted"],
+    ids=["fit", "concession", "held", "unrepaired", "simulated", "scripted", "practice"],
 )
 def test_only_a_fit_real_run_is_released(change: dict[str, object], released: bool) -> None:  # noqa: FBT001 - a table
     record = msgspec.structs.replace(fit_record(), **change)
     assert _prove(signed_by(record, _TECHNICIAN, _REVIEWER)).released is released
+
+
+@pytest.mark.parametrize(
+    ("record", "doubts"),
+    [
+        (conceded_record(), []),
+        (msgspec.structs.replace(conceded_record(), outcome=Outcome.FIT), ["The record says fit;"]),
+        (
+            msgspec.structs.replace(held_record(), outcome=Outcome.FIT_UNDER_CONCESSION),
+            ["The record says fit under concession;"],
+        ),
+        (returned_record(), []),
+    ],
+    ids=["conceded", "conceded, called fit", "nobody accepted it", "returned"],
+)
+def test_an_outcome_that_the_record_did_not_earn_is_doubted(record: Record, doubts: list[str]) -> None:
+    proof = _prove(signed_by(record, _TECHNICIAN, _REVIEWER))
+    assert [doubt.partition(" its own")[0] for doubt in proof.doubts] == doubts
+    assert not proof.released
+
+
+def test_practice_says_so_in_the_proof() -> None:
+    proof = _prove(signed_by(practice_record(), _TECHNICIAN, _REVIEWER))
+    assert proof.practice
+    assert "practice" in proof.notes[0]
 
 
 def test_a_simulation_says_so_in_the_proof() -> None:

@@ -4,6 +4,9 @@ import errno
 import os
 import random
 import resource
+import struct
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from io import BytesIO
 from pathlib import Path
@@ -344,6 +347,26 @@ def test_a_name_that_no_file_can_have_is_refused_and_shows_itself(tmp_path: Path
     with pytest.raises(HandbackError) as caught:
         take_over(tmp_path, tmp_path / "a\x00\x1b[2J\n.jpg", number=1)
     assert str(caught.value).isprintable()
+
+
+def test_the_library_says_nothing_of_its_own_on_the_screen(tmp_path: Path) -> None:
+    # TIFF 6.0, section 8: tag 277 is the number of samples in a pixel, here far too many.
+    source, whole = tmp_path / "source.tif", BytesIO()
+    _as_stored(1).save(whole, "TIFF")
+    entry = struct.pack("<HHL", 277, 3, 1)
+    assert whole.getvalue().count(entry) == 1
+    source.write_bytes(
+        whole.getvalue().replace(entry + struct.pack("<H", 3), entry + struct.pack("<H", 2048))
+    )
+    code = (
+        "import sys; from pathlib import Path; from verify.run.pictures import take_over\n"
+        "try: take_over(Path(sys.argv[1]), Path(sys.argv[2]), number=1)\n"
+        "except Exception as error: print(type(error).__name__)"
+    )
+    ended = subprocess.run(
+        [sys.executable, "-c", code, tmp_path, source], capture_output=True, text=True, check=True
+    )
+    assert (ended.stdout, ended.stderr) == ("FileFormatError\n", "")
 
 
 def test_a_number_that_no_picture_has_is_refused(tmp_path: Path) -> None:

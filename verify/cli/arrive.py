@@ -49,7 +49,7 @@ def command(
     path = folder_of(ticket, reports)
     machine = open_machine(sysfs=sysfs)
     with RunFolder(path) as folder:
-        if not folder.journal_path.exists():
+        if not folder.begun:
             begin(
                 folder,
                 ticket=ticket_from(path.name, told),

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from verify.cli.exits import GOOD
-from verify.cli.reports import reports_option
+from verify.cli.reports import folder_of, reports_option
 from verify.values import SystemClock
 from verify.values.errors import KeyNotTrustedError
 
@@ -31,9 +31,9 @@ def command(ticket: str, *, target: Path, reports: Path) -> int:
     from verify.record.key_store import KeyStore, default_home
     from verify.record.visible import on_one_line
     from verify.report.prove import prove
-    from verify.run.folder import ticket_folder
 
-    delivered = attach(ticket_folder(reports, ticket), ticket, target)
+    folder = folder_of(ticket, reports)
+    delivered = attach(folder, folder.name, target)
     click.echo(f"{'It lay there already' if delivered.already_there else 'Copied'}: {delivered.path}")
     click.echo(f"SHA-256: {delivered.sha256}")
     try:

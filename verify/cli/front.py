@@ -3,6 +3,7 @@
 # Name → (module, one line of help).
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("verify.cli.demo", "Play two whole repairs on a simulated machine."),
+    "practise": ("verify.cli.practise", "Learn it: a simulated machine with planted faults."),
     "arrive": ("verify.cli.arrive", "Take a machine in, before the first screw."),
     "start": ("verify.cli.start", "Say what is repaired; add work that came up."),
     "run": ("verify.cli.run", "Work through a ticket's checks; resume where it was."),

@@ -17,17 +17,17 @@ reports_option = click.option(
 
 
 def folder_of(ticket: str, reports: Path) -> Path:
-    """Return the ticket's folder; a ticket may also be given as the path of its folder, on a stick say.
+    """Return the ticket's folder; a run that is there may also be given as its path, on a stick say.
 
     Raises WrongUseError where it cannot be one.
     """
-    from verify.run import ticket_folder
+    from verify.run import RunFolder, ticket_folder
 
     given = Path(ticket)
-    if given.parent == Path() and ticket not in {".", ".."}:
-        return ticket_folder(reports, ticket)
-    folder = given.absolute()
-    return ticket_folder(folder.parent, folder.name)
+    if len(given.parts) > 1 and RunFolder(given).journal_path.is_file():
+        folder = given.absolute()
+        return ticket_folder(folder.parent, folder.name)
+    return ticket_folder(reports, ticket)
 
 
 def open_folder_of(ticket: str, reports: Path) -> Path:
@@ -38,7 +38,7 @@ def open_folder_of(ticket: str, reports: Path) -> Path:
     from verify.run import RunFolder
 
     folder = folder_of(ticket, reports)
-    if not RunFolder(folder).journal_path.exists():
+    if not RunFolder(folder).begun:
         raise WrongUseError(
             f"{folder.name} is not open yet in {folder.parent}.",
             next_step=f"Take it in with: handback arrive {folder.name}  or open it with: handback start",

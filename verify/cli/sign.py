@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from verify.cli.exits import GOOD, NOT_GOOD
-from verify.cli.reports import reports_option
+from verify.cli.reports import folder_of, reports_option
 from verify.values import SystemClock
 from verify.values.errors import SigningKeyError, WrongUseError
 
@@ -49,10 +49,11 @@ def command(
 
     Example: handback sign TW-1042 --key "Demo Person"
     """
-    from verify.run import RunFolder, load_record, ticket_folder
+    from verify.run import RunFolder, load_record
 
+    folder = folder_of(ticket, reports)
+    reports, ticket = folder.parent, folder.name
     load_record(reports, ticket)  # before the lock, which would make a folder for a ticket that is none
-    folder = ticket_folder(reports, ticket)
     with RunFolder(folder):
         return sign_record(
             folder,
@@ -156,8 +157,17 @@ def _told(prepared: "SignOff", card: "KeyCard", *, page: str) -> Sequence[str]:
         f"Machine  {machine_words(record.ticket)}",
         f"Outcome  {HEADLINES[record.outcome][0]}",
         *(f"         {VERDICTS[result.verdict]}: {result.ask} {result.because}" for result in view.wrong),
+        *(
+            f"         {VERDICTS[flaw.verdict]}, {PAGE['accepted']}: {flaw.ask} {flaw.because}"
+            for flaw in view.flaws
+        ),
         *(f"         {line}" for line in view.missing),
-        *(f"         {PAGE[mark]}" for mark in ("simulated", "scripted") if getattr(record, mark)),
+        *(f"         {line}" for line in prepared.unseen),
+        *(
+            f"         {PAGE[mark]}"
+            for mark in ("practice", "simulated", "scripted")
+            if getattr(record, mark)
+        ),
         f"Problem  {record.ticket.complaint or PAGE['no_complaint']} {view.complaint_says}",
         f"Checks   {view.counted}",
         f"Signed   {'; '.join(prepared.signed_by) or 'by nobody yet'}",

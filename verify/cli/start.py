@@ -37,7 +37,7 @@ def command(
     work = work_from(works, labels)
     path = folder_of(ticket, reports)
     with RunFolder(path) as folder:
-        if folder.journal_path.exists():
+        if folder.begun:
             _add(folder, work, own=own, signers=signers, told=told)
         else:
             begin(

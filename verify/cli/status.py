@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from verify.cli.exits import GOOD, NOT_ESTABLISHED, NOT_GOOD
-from verify.cli.reports import reports_option
+from verify.cli.reports import folder_of, reports_option
 from verify.values import Outcome
 from verify.values.errors import WrongUseError
 
@@ -18,14 +18,15 @@ def command(ticket: str | None, as_json: bool, reports: Path) -> int:  # noqa: F
     """Show the open tickets, or TICKET alone, and what each waits for."""
     from verify.ask.closing import OUTCOME_WORDS
     from verify.ask.view import minutes_text
-    from verify.ledger import ticket_lines
+    from verify.ledger import ticket_line, ticket_lines
     from verify.record.visible import visible
-    from verify.run import ticket_folder
+    from verify.run import RunFolder
 
-    lines = ticket_lines(reports)
-    if ticket is not None:
-        wanted = ticket_folder(reports, ticket).name
-        lines = tuple(line for line in lines if line.ticket == wanted)
+    if ticket is None:
+        lines = ticket_lines(reports)
+    else:
+        folder = folder_of(ticket, reports)
+        lines = (ticket_line(folder),) if RunFolder(folder).journal_path.is_file() else ()
         if not lines:
             raise WrongUseError(f"There is no {ticket} in {reports}.", next_step="See: handback status")
     if as_json:

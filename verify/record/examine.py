@@ -21,6 +21,7 @@ PART_WORDS = {
     "head": "the head of the page (title, style)",
     "owner": "the owner's part",
     "technician": "the technician's part",
+    "pictures": "the pictures",
     "record": "the record kept in the page",
     "end": "the foot of the page",
 }

@@ -15,11 +15,15 @@ _SHARES = {Unit.PERCENT: 0.01, Unit.ONE: 1.0}
 
 
 class BatteryView(msgspec.Struct, frozen=True, kw_only=True):
-    """Sentences, the first the most telling; verdict and limit None where no check judged it."""
+    """Sentences, the first the most telling; verdict and limit None where no check judged it.
+
+    accepted: what was judged is a flaw that was accepted.
+    """
 
     lines: tuple[str, ...]
     verdict: Verdict | None = None
     limit: Limit | None = None
+    accepted: bool = False
 
 
 def battery_view(record: Record) -> BatteryView:
@@ -30,7 +34,12 @@ def battery_view(record: Record) -> BatteryView:
     result = _telling(record)
     if result is None:
         return BatteryView(lines=(BATTERY["not_asked"],))
-    return BatteryView(lines=_lines(record, result), verdict=result.verdict, limit=result.limit)
+    return BatteryView(
+        lines=_lines(record, result),
+        verdict=result.verdict,
+        limit=result.limit,
+        accepted=result.accepted is not None,
+    )
 
 
 def _lines(record: Record, result: Result) -> tuple[str, ...]:

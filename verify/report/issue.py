@@ -6,6 +6,7 @@ from verify.record.canonical import record_bytes
 from verify.record.files import write_whole
 from verify.record.model import Record
 from verify.record.page import MARKER, record_in
+from verify.report.pictures import read_pictures
 from verify.report.render import render
 from verify.values.errors import FileFormatError, NotAReportError
 
@@ -13,7 +14,7 @@ REPORT_NAME = "report.html"
 
 
 def issue_report(folder: Path, record: Record) -> Path:
-    """Render the record into the folder's report, durably, and return its path.
+    """Render the record, with the folder's pictures, into the folder's report, durably; return its path.
 
     A report of this very record that is signed already stays as it stands; any other signed one is kept
     beside it, as report.superseded-1.html and so on.
@@ -23,7 +24,7 @@ def issue_report(folder: Path, record: Record) -> Path:
     old = read_report(path)
     if old is not None and MARKER in old and carries(old, record):
         return path
-    replace_report(folder, render(record))
+    replace_report(folder, render(record, read_pictures(folder, record)))
     return path
 
 

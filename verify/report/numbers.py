@@ -76,6 +76,16 @@ def moment(text: str) -> str:
     return f"{text[:10]} {text[11:16]} UTC" if _MOMENT.fullmatch(text) else text
 
 
+def lasting(seconds: float) -> str:
+    """Return a time as one would say it: "45 s" below 90 s, "12 min" below 90 min, then "2 h 05 min"."""
+    if seconds < 90:
+        return f"{seconds:.0f}\u00a0s"
+    minutes = round(seconds / 60)
+    if minutes < 90:
+        return f"{minutes}\u00a0min"
+    return f"{minutes // 60}\u00a0h\u00a0{minutes % 60:02d}\u00a0min"
+
+
 def about(value: float) -> str:
     """Return a number as one would say it: whole from 10 on, one decimal below."""
     return f"{value:.0f}" if abs(value) >= 10 else f"{value:.1f}"

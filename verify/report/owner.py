@@ -14,16 +14,19 @@ _OPEN = (Verdict.UNDECIDED, Verdict.NOT_DONE)
 class OwnerView(msgspec.Struct, frozen=True, kw_only=True):
     """The owner's part.
 
-    unchecked, seen: results. wrong: results that stand in the way; missing: what else does, in words.
-    stuck: steps not taken.
+    flaws: results that were accepted. unchecked, seen: results. wrong: results that stand in the way;
+    missing: what else does, in words. beside: what was seen outside the work. stuck: steps not taken.
     """
 
     complaint_verdict: Verdict
     complaint_says: str
     complaint_because: str
+    complaint_accepted: bool
     counted: str
+    flaws: tuple[Result, ...]
     unchecked: tuple[Result, ...]
     seen: tuple[Result, ...]
+    beside: tuple[str, ...]
     wrong: tuple[Result, ...]
     missing: tuple[str, ...]
     stuck: tuple[str, ...]
@@ -37,12 +40,17 @@ def owner_view(record: Record) -> OwnerView:
         complaint_verdict=verdict,
         complaint_says=says,
         complaint_because=because,
+        complaint_accepted=any(
+            result.accepted is not None for result in record.results if result.check == _COMPLAINT_CHECK
+        ),
         counted=_counted(record),
+        flaws=tuple(result for result in record.results if result.accepted is not None),
         unchecked=tuple(result for result in record.results if result.verdict in _OPEN),
-        seen=_not_good(record) if record.outcome is Outcome.FIT else (),
+        seen=_seen(record),
+        beside=tuple(seen.what for seen in record.seen_beside),
         wrong=_wrong(record),
         missing=_missing(record),
-        stuck=tuple(step.name for step in record.steps if step.held_because),
+        stuck=tuple(step.name for step in record.steps if step.held_because and record.given_back is None),
         care=_care(record),
     )
 
@@ -87,11 +95,25 @@ def _counted(record: Record) -> str:
     ]
     opening = words.PAGE["counted_one" if len(record.results) == 1 else "counted"]
     told = ", ".join(f"{count} {words.VERDICTS[verdict]}" for count, verdict in counts if count)
-    return f"{opening.format(all=len(record.results))} {told}." if told else words.PAGE["no_checks"]
+    if not told:
+        return words.PAGE["no_checks"]
+    accepted = sum(result.accepted is not None for result in record.results)
+    beside = f" {words.PAGE['counted_accepted'].format(count=accepted)}" if accepted else ""
+    return f"{opening.format(all=len(record.results))} {told}.{beside}"
 
 
 def _not_good(record: Record) -> tuple[Result, ...]:
-    return tuple(result for result in record.results if result.verdict is Verdict.DOES_NOT_CONFORM)
+    """Return what is not good and was not accepted: the accepted flaws have a place of their own."""
+    return tuple(
+        result
+        for result in record.results
+        if result.verdict is Verdict.DOES_NOT_CONFORM and result.accepted is None
+    )
+
+
+def _seen(record: Record) -> tuple[Result, ...]:
+    """Return what is not good and does not hold a machine that goes home."""
+    return _not_good(record) if record.outcome is Outcome.FIT else ()
 
 
 def _wrong(record: Record) -> tuple[Result, ...]:
@@ -99,7 +121,9 @@ def _wrong(record: Record) -> tuple[Result, ...]:
     if record.outcome is Outcome.FIT:
         return ()
     undecided = tuple(
-        result for result in record.results if result.verdict is Verdict.UNDECIDED and not result.note_only
+        result
+        for result in record.results
+        if result.verdict is Verdict.UNDECIDED and not result.note_only and result.accepted is None
     )
     return (*_not_good(record), *undecided)
 
@@ -108,13 +132,15 @@ def _missing(record: Record) -> tuple[str, ...]:
     """Return the reasons that no result tells already, and how many checks are still to be done."""
     ids = {result.check for result in record.results}
     lines = [reason for reason in record.reasons if reason.partition(":")[0] not in ids]
+    if record.given_back is not None:
+        lines = []  # why it goes back is told at length
     lines += [
         f"{hazard.what} {words.PAGE['not_made_safe']}"
         for hazard in record.hazards
         if hazard.made_safe_at is None and not any(hazard.what in line for line in lines)
     ]
-    undone = sum(result.verdict is Verdict.NOT_DONE for result in record.results)
-    if undone:
+    undone = sum(result.verdict is Verdict.NOT_DONE and result.accepted is None for result in record.results)
+    if undone and record.given_back is None:
         word = "undone_one" if undone == 1 else "undone"
         lines.append(words.PAGE[word].format(count=undone))
     return tuple(lines)

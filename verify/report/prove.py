@@ -13,7 +13,7 @@ The argument. `verify.record.examine` does the steps on bytes, this module those
 (10) complete: nobody who has to sign is missing, and somebody has to;
 (11) doubts: a page that is not the one its record makes, by the version that made it; an outcome that its own
      checks do not give. Both take a signer who did not use this tool as it is;
-(12) released: complete, fit, neither a simulation nor scripted, no doubts.
+(12) released: complete, fit, neither practice nor a simulation nor scripted, no doubts.
 Not shown: when it was signed (the time is the signer's own clock), who sat there, and that what the signer
 wrote is true.
 """
@@ -29,10 +29,14 @@ from verify.record.examine import Examined, examine
 from verify.record.key_store import TrustedKey, utc_text
 from verify.record.model import Record
 from verify.record.seal import Seal
+from verify.report.pictures import pictures_in, unseen_pictures
 from verify.report.render import render
 from verify.run import TOOL
 from verify.values import Outcome
 from verify.values.errors import AlteredError, HandbackError, KeyNotTrustedError
+
+# How much an outcome claims; the others claim nothing.
+_GOES_HOME = {Outcome.FIT: 2, Outcome.FIT_UNDER_CONCESSION: 1}
 
 
 class Signer(msgspec.Struct, frozen=True, kw_only=True):
@@ -55,6 +59,7 @@ class Proof(msgspec.Struct, frozen=True, kw_only=True):
 
     ticket: str
     outcome: Outcome
+    practice: bool
     simulated: bool
     scripted: bool
     signers: tuple[Signer, ...]
@@ -86,11 +91,12 @@ def prove(data: bytes, *, trusted: Sequence[TrustedKey], at: datetime | None = N
     # (11): what the bytes cannot show
     doubts = tuple(_doubts(examined))
     # (12): earned, never assumed
-    real = not record.simulated and not record.scripted
+    real = not record.practice and not record.simulated and not record.scripted
     released = complete and real and record.outcome is Outcome.FIT and not doubts
     return Proof(
         ticket=record.ticket.id,
         outcome=record.outcome,
+        practice=record.practice,
         simulated=record.simulated,
         scripted=record.scripted,
         signers=signers,
@@ -98,7 +104,10 @@ def prove(data: bytes, *, trusted: Sequence[TrustedKey], at: datetime | None = N
         complete=complete,
         released=released,
         doubts=doubts,
-        notes=tuple(_notes(record, signers, missing, at)),
+        notes=(
+            *_notes(record, signers, missing, at),
+            *unseen_pictures(record, pictures_in(examined.page, record)),
+        ),
         record=record,
     )
 
@@ -176,18 +185,23 @@ def _doubts(examined: Examined) -> Iterable[str]:
             "Believe what is said here, not the page."
         )
     settled = [
-        Settled(check=result.check, verdict=result.verdict, note_only=result.note_only)
+        Settled(
+            check=result.check,
+            verdict=result.verdict,
+            note_only=result.note_only,
+            conceded=result.accepted is not None,
+        )
         for result in record.results
     ]
     open_hazards = [hazard.what for hazard in record.hazards if hazard.made_safe_at is None]
     earned, reasons = decide_outcome(settled, hazards_open=open_hazards, returned_unrepaired=False)
-    if record.outcome is Outcome.FIT and earned is not Outcome.FIT:
-        yield f"The record says fit; its own checks do not: {' '.join(reasons)}"
+    if _GOES_HOME.get(earned, 0) < _GOES_HOME.get(record.outcome, 0):
+        yield f"The record says {record.outcome}; its own checks do not: {' '.join(reasons)}"
 
 
 def _shows(page: bytes, record: Record) -> bool:
     try:
-        return page == render(record)
+        return page == render(record, pictures_in(page, record))
     except HandbackError:
         return False  # a record with figures of which no page can be made
 
@@ -195,6 +209,8 @@ def _shows(page: bytes, record: Record) -> bool:
 def _notes(
     record: Record, signers: tuple[Signer, ...], missing: tuple[str, ...], at: datetime | None
 ) -> Iterable[str]:
+    if record.practice:
+        yield "This was practice, with faults planted for learning. It is never an acceptance."
     if record.simulated:
         yield "This is a simulation: no machine was read. It is never an acceptance."
     if record.scripted:

@@ -9,31 +9,40 @@ from verify.record.model import Record, Result
 from verify.record.page import MARKER, PAGE_END, escape_record, parts_of
 from verify.record.visible import on_one_line, visible
 from verify.report import words
+from verify.report.arrival import arrival_rows
 from verify.report.battery import battery_view
+from verify.report.course import course_of
 from verify.report.numbers import likelihood, limit_written, moment, written
 from verify.report.owner import kind_words, owner_view, part_words
+from verify.report.pictures import picture_views
 from verify.values.errors import InvalidValueError
 
 if TYPE_CHECKING:
     from jinja2 import Template
     from markupsafe import Markup
 
-LAYOUT = "report-page/1"
+LAYOUT = "report-page/2"
 _IDENTITY = ("maker", "model", "version", "serial")
-_PARTS = ("head", "owner", "technician", "record", "end")
+_PARTS = ("head", "owner", "technician", "pictures", "record", "end")
 
 
-def render(record: Record) -> bytes:
+def render(record: Record, pictures: Mapping[str, bytes] | None = None) -> bytes:
     """Return the page, unsigned, ending with `</html>` and a line feed.
 
+    pictures: the bytes of those taken on arrival, by the file's name in the record. One whose hash is not
+    the record's, and one that is not among them, is told in words and not shown.
     Raises InvalidValueError where the record has no canonical form.
     """
     from markupsafe import Markup
 
     data = record_bytes(record)
     record = record_from(data)  # whoever reads it out of the page must get the same page: names in one order
+    shown = picture_views(record, pictures or {})
     text = _template().render(
         record=record,
+        pictures=shown,
+        arrival=() if record.arrival is None else arrival_rows(record.arrival, shown),
+        course=course_of(record),
         view=owner_view(record),
         battery=battery_view(record),
         stages=_by_stage(record.results),
@@ -45,7 +54,8 @@ def render(record: Record) -> bytes:
         embedded=Markup(escape_record(data).decode()),  # escaped by the one rule that takes it out again
     )
     page = text.encode()
-    if MARKER in page or not page.endswith(PAGE_END) or tuple(parts_of(page)) != _PARTS:
+    parts = tuple(name for name in _PARTS if shown or name != "pictures")
+    if MARKER in page or not page.endswith(PAGE_END) or tuple(parts_of(page)) != parts:
         raise InvalidValueError("The page did not come out as a page must be.")
     return page
 
@@ -64,7 +74,11 @@ def _by_stage(results: tuple[Result, ...]) -> Mapping[str, tuple[Result, ...]]:
 
 
 def _bands(record: Record) -> tuple[str, ...]:
-    flags = ((record.simulated, "simulated"), (record.scripted, "scripted"))
+    flags = (
+        (record.practice, "practice"),
+        (record.simulated, "simulated"),
+        (record.scripted, "scripted"),
+    )
     return tuple(words.PAGE[name] for flag, name in flags if flag)
 
 
@@ -94,6 +108,7 @@ def _template() -> "Template":
     )
     environment.filters.update(
         say=_say,
+        visible=visible,
         written=written,
         limit=limit_written,
         likelihood=likelihood,

@@ -3,7 +3,8 @@
 What `prepare` returns is what `sign_off` signs, byte for byte, whatever happens to the file in between. An
 unsigned page is always made anew from the record, so nobody signs what somebody else edited. A signed page
 gets the next line only while the record is still the one that was signed, and only where it is the very
-page that this record makes: a first signer may have signed a page that shows something else.
+page that this record makes: a first signer may have signed a page that shows something else. So a picture
+that lies whole in the folder has to be on the page; one that was lost since may stand there as it was signed.
 """
 
 from datetime import datetime
@@ -19,6 +20,7 @@ from verify.record.model import Record, RequiredSigner
 from verify.record.page import MARKER
 from verify.record.sign import next_signer, sign_page
 from verify.report.issue import REPORT_NAME, carries, read_report, replace_report
+from verify.report.pictures import pictures_in, read_pictures, unseen_pictures, whole_pictures
 from verify.report.render import render
 from verify.values.errors import AlteredError, OrderError, ProofError
 
@@ -32,13 +34,17 @@ class Page(StrEnum):
 
 
 class SignOff(msgspec.Struct, frozen=True, kw_only=True):
-    """What the next signer is about to sign: data. signed_by: names and roles of those before."""
+    """What the next signer is about to sign: data. signed_by: names and roles of those before.
+
+    unseen: the pictures that the page does not show, and why, a sentence each.
+    """
 
     page: Page
     data: bytes
     record: Record
     due: RequiredSigner
     signed_by: tuple[str, ...]
+    unseen: tuple[str, ...] = ()
 
 
 def prepare(folder: Path, record: Record, *, new_report: bool = False) -> SignOff:
@@ -50,12 +56,14 @@ def prepare(folder: Path, record: Record, *, new_report: bool = False) -> SignOf
     """
     data = read_report(folder / REPORT_NAME)
     if data is None or MARKER not in data or new_report:
+        pictures = read_pictures(folder, record)
         return SignOff(
             page=Page.STALE if data is not None and MARKER in data else Page.UNSIGNED,
-            data=render(record),
+            data=render(record, pictures),
             record=record,
             due=next_signer(record, ()),
             signed_by=(),
+            unseen=unseen_pictures(record, pictures),
         )
     renew = (
         "Make a new one, to be signed from the first signer on; this one is kept: "
@@ -69,7 +77,9 @@ def prepare(folder: Path, record: Record, *, new_report: bool = False) -> SignOf
         ) from error
     if not carries(examined.page, record):
         raise OrderError(f"{record.ticket.id} has gone on since its report was signed.", next_step=renew)
-    if examined.page != render(record):
+    kept = whole_pictures(record, read_pictures(folder, record))
+    pictures = {**pictures_in(examined.page, record), **kept}
+    if examined.page != render(record, pictures):
         raise AlteredError(
             "The signed page is not the one that its record makes: it may show something else. "
             "Nothing is added to it.",
@@ -81,6 +91,7 @@ def prepare(folder: Path, record: Record, *, new_report: bool = False) -> SignOf
         record=record,
         due=next_signer(record, examined.seals),
         signed_by=tuple(f"{seal.payload.name}, {seal.payload.role}" for seal in examined.seals),
+        unseen=unseen_pictures(record, pictures),
     )
 
 

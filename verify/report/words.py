@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from verify.judge import Rule
+from verify.record.arrival import FoundAs, Tried
 from verify.values import Outcome, Verdict
 
 DEFERS = (
@@ -22,16 +23,28 @@ PAGE: Mapping[str, str] = {
     "bench": "Bench",
     "began": "Begun",
     "ended": "Last entry",
+    "practice": "PRACTICE — not an acceptance",
     "simulated": "SIMULATION — not an acceptance",
     "scripted": "Answers came from a script — not an acceptance",
     "missing": "What is missing",
     "flaws": "Known flaws",
+    "accepted": "accepted as a known flaw",
+    "accepted_by": "Accepted by",
+    "accepted_why": "Why:",
+    "owner_agreed": "The owner agreed:",
+    "owner_unasked": "The owner was not asked: by the checklist it cannot be noticed in use.",
+    "given_back": "Why it goes back",
+    "given_back_why": "Why",
+    "risks_told": "Risks told",
+    "owner_signed": "Owner's signature",
+    "left_as_is": "Found, and left as it is",
     "not_yet": "Not yet:",
     "undone": "{count} checks are not done. They stand under “Not checked”.",
     "undone_one": "One check is not done. It stands under “Not checked”.",
     "complaint": "The complaint",
     "no_complaint": "No complaint was written down.",
     "work": "The work",
+    "work_planned": "The work that was planned",
     "no_work": "No work was written down.",
     "identity_of_part": "Marked:",
     "disturbed": "Taken out or loosened, and put back. No new part.",
@@ -39,6 +52,7 @@ PAGE: Mapping[str, str] = {
     "battery": "The battery",
     "counted": "Of {all} checks:",
     "counted_one": "Of one check:",
+    "counted_accepted": "Accepted as a known flaw: {count}; that is not counted as good.",
     "not_checked": "Not checked",
     "nothing_left_out": "Nothing was left out of what this repair calls for.",
     "only_touched": "Only what this repair touched was looked at. Everything else was not.",
@@ -75,6 +89,22 @@ PAGE: Mapping[str, str] = {
     "attempts": "All attempts",
     "out_of_date": "Out of date:",
     "first_pass": "First verdict:",
+    "arrival": "Taken on arrival",
+    "arrival_what": "What",
+    "arrival_told": "As it was",
+    "first_time": "First pass",
+    "first_outcome": "Had nothing been asked twice:",
+    "changed_none": "No check changed its result.",
+    "changed_first": "First",
+    "changed_last": "in the end",
+    "reopenings": "Opened again",
+    "growths": "Work added",
+    "gaps": "Not watched",
+    "pictures": "Pictures taken on arrival",
+    "picture": "Picture",
+    "missing_picture": "Not shown: it was not in the run's folder, or could not be read.",
+    "altered_picture": "NOT SHOWN: the file in the run's folder is not the picture that was taken. "
+    "It was changed or exchanged.",
     "steps": "Steps",
     "taken": "Taken",
     "held": "held",
@@ -83,6 +113,7 @@ PAGE: Mapping[str, str] = {
     "hazards": "Hazards",
     "no_hazards": "None was reported.",
     "made_safe": "Made safe:",
+    "made_safe_by": "by",
     "not_made_safe": "NOT made safe.",
     "checklists": "Checklists",
     "revision": "Revision",
@@ -125,6 +156,50 @@ HEADLINES: Mapping[Outcome, tuple[str, str]] = {
         "Returned unrepaired",
         "The machine goes back as it is. The repair was not done, or not finished.",
     ),
+}
+
+ARRIVAL: Mapping[str, str] = {
+    "at": "Last line taken",
+    "found_as": "The machine",
+    "accessories": "Came with it",
+    "nothing": "nothing",
+    "not_said": "not said",
+    "readings": "Readings",
+    "readings_note": "About the readings",
+    "pictures": "Pictures",
+    "picture_count": "{count}, at the end of this part",
+    "no_pictures": "none were taken",
+    "unseen": "{count} cannot be shown; why stands there.",
+}
+
+FOUND_AS: Mapping[FoundAs, str] = {
+    FoundAs.RUNS: "it runs",
+    FoundAs.DEAD: "it does not start",
+    FoundAs.APART: "already apart: how it was before is not known",
+}
+
+TRIED: Mapping[Tried, str] = {
+    Tried.WORKS: "works",
+    Tried.FAILS: "does not work",
+    Tried.NOT_TRIED: "could not be tried",
+}
+
+OPENINGS: Mapping[str, str] = {
+    "base": "the base opened",
+    "lid": "the lid opened",
+    "pack-unplugged": "the battery unplugged",
+    "feet-removed": "the feet removed",
+}
+
+WAY: Mapping[str, str] = {
+    "opened": "{what}. Why: {why}",
+    "voided": "Out of date by this, and asked again:",
+    "voided_none": "No answer went out of date by this.",
+    "unwatched": "Nobody watched for {time}",
+    "asleep": "{time} of it asleep",
+    "awake": "the machine did not sleep",
+    "asleep_unknown": "whether the machine slept is not known",
+    "lid_closed": "the lid was closed",
 }
 
 VERDICTS: Mapping[Verdict, str] = {

@@ -274,10 +274,6 @@ class Owner:
 
     def take_sample(self, sample: Sample) -> None:
         """Feed a sample to the automatic check that runs, and let waits end."""
-        if arrival.wants_readings(self.state, on_machine=self.on_machine):
-            self._append(
-                Arrived(readings=arrival.short_readings(sample), readings_note=arrival.readings_note(sample))
-            )
         strip = self.strip
         if strip is not None:
             missed = self._background.missed(sample, check=strip[0].id)
@@ -294,11 +290,7 @@ class Owner:
         """Tell whether anything in the background is to be fed."""
         if self.state.hazards_open:
             return False
-        return (
-            self._background.watch is not None
-            or plan.wait_due(self.composition, self.state) is not None
-            or arrival.wants_readings(self.state, on_machine=self.on_machine)
-        )
+        return self._background.watch is not None or plan.wait_due(self.composition, self.state) is not None
 
     def _finish(self, watch: Watch) -> None:
         finding = watch.finding
@@ -394,6 +386,11 @@ class Owner:
         if self.state.hazards_open:
             self._background.close()
             return
+        if arrival.wants_readings(self.state, on_machine=self.on_machine) and not self._brief:
+            sample = self._machine.sample()
+            self._append(
+                Arrived(readings=arrival.short_readings(sample), readings_note=arrival.readings_note(sample))
+            )
         while isinstance(due := self.due(), plan.Do) and due.step.do is None:
             self._append(Stepped(step=due.step.id, by_itself=True))
         watch = self._background.watch

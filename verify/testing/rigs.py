@@ -8,7 +8,7 @@ from typing import NoReturn
 
 import pytest
 
-__all__ = ["require_program", "require_python_with"]
+__all__ = ["missing", "require_program", "require_python_with"]
 
 
 def require_program(name: str) -> str:
@@ -17,7 +17,7 @@ def require_program(name: str) -> str:
     A rig that is silently skipped in CI proves nothing.
     """
     path = shutil.which(name)
-    return path if path is not None else _missing(f"{name} is not installed")
+    return path if path is not None else missing(f"{name} is not installed")
 
 
 def require_python_with(module: str) -> str:
@@ -31,10 +31,11 @@ def require_python_with(module: str) -> str:
         tried = subprocess.run([python, "-c", f"import {module}"], capture_output=True, check=False)
         if tried.returncode == 0:
             return python
-    return _missing(f"No Python here can import {module}")
+    return missing(f"No Python here can import {module}")
 
 
-def _missing(what: str) -> NoReturn:
+def missing(what: str) -> NoReturn:
+    """Skip the test, fail it where CI is set. what: the part that is not there, without a full stop."""
     why = f"{what}, so this rig cannot run."
     if os.environ.get("CI"):
         pytest.fail(f"{why} In CI it must.", pytrace=False)

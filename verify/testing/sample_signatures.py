@@ -1,6 +1,7 @@
 """Signing keys and signed pages for tests: fixed, invented, of no use to anyone."""
 
 import hashlib
+from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 
 from verify.record.key_store import TrustedKey, utc_text
@@ -25,9 +26,9 @@ def known(*keys: SigningKey, revoked_at: str | None = None) -> tuple[TrustedKey,
     )
 
 
-def signed_by(record: Record, *keys: SigningKey) -> bytes:
+def signed_by(record: Record, *keys: SigningKey, pictures: Mapping[str, bytes] | None = None) -> bytes:
     """Return the record's page, signed by the keys in their order, five minutes apart."""
-    data = render(record)
+    data = render(record, pictures)
     for number, key in enumerate(keys):
         data = sign_page(data, key=key, at=SIGNED_AT + timedelta(minutes=5 * number))
     return data

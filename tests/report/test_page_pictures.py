@@ -1,0 +1,255 @@
+"""Pictures in the page: only the ones taken, others told, and the page provable from itself."""
+
+import base64
+import os
+import re
+from io import BytesIO
+from pathlib import Path
+
+import msgspec
+import pytest
+from PIL import Image
+
+from verify.record.arrival import Picture
+from verify.record.canonical import sha256_hex
+from verify.record.model import Record
+from verify.record.page import parts_of
+from verify.record.sign import sign_page
+from verify.report.issue import issue_report
+from verify.report.pictures import pictures_in, read_pictures
+from verify.report.prove import prove
+from verify.report.render import render
+from verify.report.sign_off import prepare, sign_off
+from verify.run.pictures import take_over
+from verify.testing.sample_course import arrival, full_record, sample_pictures
+from verify.testing.sample_record import fit_record
+from verify.testing.sample_signatures import SIGNED_AT, known, sample_key, signed_by
+from verify.values.errors import AlteredError
+
+_TECHNICIAN, _REVIEWER = sample_key("technician"), sample_key("reviewer")
+_KNOWN = known(_TECHNICIAN, _REVIEWER)
+_WET, _SEAM = "pictures/01.jpg", "pictures/02.jpg"
+_ALTERED = "NOT SHOWN: the file in the run&#39;s folder is not the picture that was taken."
+_MISSING = "Not shown: it was not in the run&#39;s folder, or could not be read."
+
+
+def _folder(tmp_path: Path) -> Path:
+    (tmp_path / "pictures").mkdir()
+    for name, data in sample_pictures().items():
+        (tmp_path / name).write_bytes(data)
+    return tmp_path
+
+
+def _embedded(page: bytes) -> list[bytes]:
+    """Return the pictures of a page as any reader of RFC 2397 data: addresses gets them."""
+    return [
+        base64.b64decode(text) for text in re.findall(rb'<img src="data:image/jpeg;base64,([^"]*)"', page)
+    ]
+
+
+def _other_picture() -> bytes:
+    data = BytesIO()
+    Image.new("RGB", (40, 30), (9, 9, 9)).save(data, "JPEG")
+    return data.getvalue()
+
+
+def _a_pipe_instead(path: Path) -> None:
+    path.unlink()
+    os.mkfifo(path)
+
+
+def _a_folder_instead(path: Path) -> None:
+    path.unlink()
+    path.mkdir()
+
+
+def test_the_page_carries_the_very_bytes_that_were_taken_over(tmp_path: Path) -> None:
+    # From a camera's file to the page, through the real steps.
+    source = tmp_path / "from the camera.png"
+    Image.new("RGB", (300, 200), (20, 90, 200)).save(source)
+    picture = take_over(tmp_path, source, number=1, shows="The lid.")
+    record = msgspec.structs.replace(
+        fit_record(), arrival=msgspec.structs.replace(arrival(), pictures=(picture,))
+    )
+    page = issue_report(tmp_path, record).read_bytes()
+    assert _embedded(page) == [(tmp_path / picture.file).read_bytes()]
+    assert sha256_hex(_embedded(page)[0]) == picture.sha256
+    assert b'alt="The lid."' in page
+    with Image.open(BytesIO(_embedded(page)[0])) as shown:
+        assert shown.size == (300, 200)
+
+
+def test_the_same_record_and_pictures_give_the_same_bytes(tmp_path: Path) -> None:
+    first = issue_report(_folder(tmp_path), full_record()).read_bytes()
+    assert issue_report(tmp_path, full_record()).read_bytes() == first
+    assert render(full_record(), sample_pictures()) == first
+    assert render(full_record(), pictures_in(first, full_record())) == first
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (lambda path: path.write_bytes(path.read_bytes()[:-1] + b"\x00"), _ALTERED),
+        (lambda path: path.write_bytes(path.read_bytes() + b"\n"), _ALTERED),
+        (lambda path: path.write_bytes(b""), _ALTERED),
+        (lambda path: path.write_bytes(_other_picture()), _ALTERED),
+        (lambda path: path.unlink(), _MISSING),
+        (_a_folder_instead, _MISSING),
+        (_a_pipe_instead, _MISSING),
+    ],
+    ids=["last byte", "a byte more", "emptied", "exchanged", "gone", "a folder", "a pipe"],
+)
+def test_a_picture_that_is_not_the_one_taken_is_told_and_not_shown(
+    tmp_path: Path, change: object, says: str
+) -> None:
+    assert callable(change)
+    folder = _folder(tmp_path)
+    change(folder / _WET)
+    page = issue_report(folder, full_record()).read_bytes()
+    assert _embedded(page) == [sample_pictures()[_SEAM]]
+    assert page.decode().count(says) == 1
+    assert b"1 cannot be shown; why stands there." in page
+    assert b"Picture 1</bdi>" not in page
+    assert b"Tea between the keys." in page.partition(b"<!--part record-->")[0]
+
+
+def test_pictures_that_changed_places_are_both_noticed(tmp_path: Path) -> None:
+    folder, taken = _folder(tmp_path), sample_pictures()
+    (folder / _WET).write_bytes(taken[_SEAM])
+    (folder / _SEAM).write_bytes(taken[_WET])
+    page = issue_report(folder, full_record()).read_bytes()
+    assert _embedded(page) == []
+    assert page.decode().count(_ALTERED) == 2
+
+
+@pytest.mark.parametrize(
+    "name", ["../outside.jpg", "/etc/hostname", "pictures/../outside.jpg", "journal.jsonl"]
+)
+def test_a_record_does_not_reach_for_files_that_are_no_pictures_of_the_run(tmp_path: Path, name: str) -> None:
+    folder = tmp_path / "run"
+    (folder / "pictures").mkdir(parents=True)
+    for place in (tmp_path / "outside.jpg", folder / "outside.jpg", folder / "journal.jsonl"):
+        place.write_bytes(_other_picture())
+    picture = Picture(file=name, sha256=sha256_hex(_other_picture()))
+    record = msgspec.structs.replace(
+        fit_record(), arrival=msgspec.structs.replace(arrival(), pictures=(picture,))
+    )
+    assert read_pictures(folder, record) == {}
+    assert _MISSING in issue_report(folder, record).read_bytes().decode()
+
+
+def test_a_signed_page_with_pictures_is_whole_without_the_folder() -> None:
+    data = signed_by(full_record(), _TECHNICIAN, _REVIEWER, pictures=sample_pictures())
+    proof = prove(data, trusted=_KNOWN, at=SIGNED_AT)
+    assert proof.released
+    assert proof.doubts == ()
+    assert not [note for note in proof.notes if note.startswith("Picture")]
+
+
+def test_a_page_that_could_not_show_a_picture_is_whole_and_says_so() -> None:
+    pictures = {_WET: b"another"}
+    proof = prove(signed_by(full_record(), _TECHNICIAN, _REVIEWER, pictures=pictures), trusted=_KNOWN)
+    assert proof.doubts == ()
+    assert [note[:22] for note in proof.notes if note.startswith("Picture")] == [
+        "Picture 1: NOT SHOWN: ",
+        "Picture 2: Not shown: ",
+    ]
+
+
+def test_a_signed_page_says_that_the_pictures_are_where_it_was_changed() -> None:
+    data = signed_by(full_record(), _TECHNICIAN, pictures=sample_pictures())
+    assert data.count(b";base64,/9j/4AAQ") == 2
+    with pytest.raises(AlteredError, match=r"signed it\. Changed: the pictures\. ") as caught:
+        prove(data.replace(b";base64,/9j/4AAQ", b";base64,/9j/4ABQ", 1), trusted=_KNOWN)
+    assert "\n" not in str(caught.value)
+
+
+def _with_another_picture(page: bytes) -> bytes:
+    own = base64.b64encode(sample_pictures()[_WET])
+    assert own in page
+    return page.replace(own, base64.b64encode(_other_picture()))
+
+
+def _without_its_figure(page: bytes) -> bytes:
+    return re.sub(rb'<figure class="picture shown">.*?</figure>\n', b"", page, count=1, flags=re.DOTALL)
+
+
+@pytest.mark.parametrize(
+    "dress",
+    [_with_another_picture, _without_its_figure],
+    ids=["exchanged", "left out"],
+)
+def test_a_page_that_its_own_signer_gave_other_pictures_is_doubted(dress: object) -> None:
+    assert callable(dress)
+    page = dress(render(full_record(), sample_pictures()))
+    data = sign_page(page, key=_TECHNICIAN, at=SIGNED_AT)
+    proof = prove(sign_page(data, key=_REVIEWER, at=SIGNED_AT), trusted=_KNOWN)
+    assert proof.complete
+    assert not proof.released
+    assert "not the one that its record makes" in proof.doubts[0]
+
+
+def test_the_same_picture_in_another_spelling_of_base64_is_doubted() -> None:
+    # RFC 4648, 3.5: the last character before the padding has spare bits that lax readers pass over.
+    data = sample_pictures()[_WET]
+    data += b"\0" * (1 + -len(data) % 3)
+    picture = Picture(file=_WET, sha256=sha256_hex(data))
+    record = msgspec.structs.replace(
+        fit_record(), arrival=msgspec.structs.replace(arrival(), pictures=(picture,))
+    )
+    own = base64.b64encode(data)
+    assert own.endswith(b"A==")
+    other = own[:-3] + b"B=="
+    assert base64.b64decode(other) == data
+    page = render(record, {_WET: data})
+    assert page.count(own) == 1
+    proof = prove(sign_page(page.replace(own, other), key=_TECHNICIAN, at=SIGNED_AT), trusted=_KNOWN)
+    assert "not the one that its record makes" in proof.doubts[0]
+
+
+def test_two_sign_one_after_the_other_though_a_picture_was_lost_in_between(tmp_path: Path) -> None:
+    folder, record = _folder(tmp_path), full_record()
+    sign_off(folder, prepare(folder, record), key=_TECHNICIAN, at=SIGNED_AT)
+    (folder / _SEAM).unlink()
+    (folder / _WET).write_bytes(_other_picture())
+    prepared = prepare(folder, record)
+    assert prepared.unseen == ()
+    signed = sign_off(folder, prepared, key=_REVIEWER, at=SIGNED_AT).read_bytes()
+    assert prove(signed, trusted=_KNOWN).released
+    assert _embedded(signed) == list(sample_pictures().values())
+
+
+def test_the_signer_is_told_which_pictures_the_page_does_not_show(tmp_path: Path) -> None:
+    folder = _folder(tmp_path)
+    (folder / _SEAM).write_bytes(_other_picture())
+    prepared = prepare(folder, full_record())
+    assert [line.partition(" the file")[0] for line in prepared.unseen] == ["Picture 2: NOT SHOWN:"]
+    sign_off(folder, prepared, key=_TECHNICIAN, at=SIGNED_AT)
+    assert prepare(folder, full_record()).unseen == prepared.unseen
+
+
+def test_a_second_signer_is_not_led_to_sign_a_page_that_hides_a_picture(tmp_path: Path) -> None:
+    folder, record = _folder(tmp_path), full_record()
+    hidden = render(record, {_SEAM: sample_pictures()[_SEAM]})  # as if 01 had been lost; it lies there
+    (folder / "report.html").write_bytes(sign_page(hidden, key=_TECHNICIAN, at=SIGNED_AT))
+    with pytest.raises(AlteredError, match="show something else"):
+        prepare(folder, record)
+
+
+def _without_pictures(record: Record) -> Record:
+    return msgspec.structs.replace(record, arrival=msgspec.structs.replace(arrival(), pictures=()))
+
+
+@pytest.mark.parametrize(
+    ("record", "parts"),
+    [
+        (full_record(), ["head", "owner", "technician", "pictures", "record", "end"]),
+        (_without_pictures(full_record()), ["head", "owner", "technician", "record", "end"]),
+        (fit_record(), ["head", "owner", "technician", "record", "end"]),
+    ],
+    ids=["pictures", "none taken", "no arrival"],
+)
+def test_pictures_are_a_part_of_their_own_and_only_where_there_are_any(
+    record: Record, parts: list[str]
+) -> None:
+    assert list(parts_of(render(record, sample_pictures()))) == parts
