@@ -47,7 +47,11 @@ _INTRO = (
     type=click.IntRange(0, 9),
     help="How many faults are planted. Without it, 0 to 3 are drawn.",
 )
-@click.option("--seed", type=click.IntRange(0, _MOST_SEED), help="Give an exercise again.")
+@click.option(
+    "--seed",
+    type=click.IntRange(0, _MOST_SEED),
+    help="Give this exercise again: the same version and options give the same machine.",
+)
 @click.option(
     "--reports",
     type=click.Path(file_okay=False, path_type=Path),
@@ -102,7 +106,6 @@ def _work_on(folder: "RunFolder", exercise: "Exercise") -> "Ending":
     )
     owner = Owner(folder, machine=bench.machine, scripted=False, practice=True, on_machine=True)
     live = Live(owner, bench.sampler(owner))
-
     try:
         # Whoever leaves by an interrupt is told the answers, too.
         with contextlib.suppress(KeyboardInterrupt):
