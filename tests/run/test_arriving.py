@@ -154,6 +154,27 @@ def test_where_it_stands_is_asked_once_and_remembered(folder: RunFolder) -> None
     again.close()
 
 
+def test_a_wrong_word_on_where_it_stands_is_taken_back_with_what_was_read(folder: RunFolder) -> None:
+    bench = SimulatedBench(faults={})
+    begin(
+        folder,
+        ticket=Ticket(id="TW-1042", work=(Work(kind="battery"),)),
+        checklists=shipped_checklists(),
+        clock=bench.clock,
+    )
+    owner = Owner(folder, machine=bench.machine, scripted=True)
+    answers = GoodAnswers()
+    assert isinstance(play(owner, answers, bench.sampler, hands=bench), plan.Where)
+    owner.stand(on_machine=True)
+    assert owner.undo()
+    assert isinstance(owner.due(), plan.Where)
+    assert owner.on_machine is None
+    assert not owner.wants_samples()
+    owner.stand(on_machine=False)
+    assert isinstance(play(owner, answers, bench.sampler, hands=bench), plan.Elsewhere)
+    assert record_of(folder).machine == {}
+
+
 def test_elsewhere_all_that_can_be_asked_is_asked_and_the_rest_waits(folder: RunFolder) -> None:
     bench = SimulatedBench(faults={})
     begin(

@@ -144,7 +144,7 @@ class SimulatedMachine:
         self._lid_open = True
 
     def mend(self, *faults: str) -> None:
-        """Take faults away, as far as they are there; a pack with one is changed for a sound one."""
+        """Take faults away, as far as they are there; the pack is then a fresh one of the same level."""
         if not self._given.keys() & set(faults):
             return
         self._move_on()

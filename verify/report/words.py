@@ -159,7 +159,7 @@ HEADLINES: Mapping[Outcome, tuple[str, str]] = {
 }
 
 ARRIVAL: Mapping[str, str] = {
-    "at": "Last line taken",
+    "at": "Taken",
     "found_as": "The machine",
     "accessories": "Came with it",
     "nothing": "nothing",

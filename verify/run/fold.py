@@ -41,8 +41,8 @@ from verify.run.state import OpenedAgain, OpenHazard, State, Try
 from verify.values import Instant, Verdict
 from verify.values.errors import BrokenJournalError, OrderError
 
-_CAN_BE_UNDONE = (Answered, Stepped, Accepted, Noticed, Arrived, Reopened, GivenBack)
-"""What hands and eyes said. Which machine was read, a hazard or more work cannot be taken back."""
+_CAN_BE_UNDONE = (Placed, Answered, Stepped, Accepted, Noticed, Arrived, Reopened, GivenBack)
+"""What hands and eyes said. What was read, a hazard and more work cannot be taken back."""
 
 
 class Fold:
@@ -56,7 +56,8 @@ class Fold:
         self._composition = composition
         self._checks = {check.id: check for check in composition.checks}
         self._steps_known = {step.id for step in composition.steps}
-        self._event_of: dict[int, Stepped] = {}
+        # Lines after which something goes on by itself.
+        self._let_go_on: set[int] = set()
         self._begun: dict[str, int] = {}
         self._sessions: list[Opened] = []
         self._work: list[Work] = list(event.ticket.work)
@@ -128,8 +129,8 @@ class Fold:
     def take_undone(self, line: Line) -> None:
         """Take in a line that was undone later: it stands there, and nothing comes of it."""
         self._last_at = line.at
-        if isinstance(line.event, Stepped):
-            self._event_of[line.n] = line.event
+        if isinstance(line.event, Stepped | Placed):
+            self._let_go_on.add(line.n)
 
     def _take(self, line: Line) -> None:  # noqa: C901 - a line for each kind of event
         event = line.event
@@ -140,6 +141,8 @@ class Fold:
                 self._sessions.append(event)
             case Placed():
                 self._sessions[-1] = msgspec.structs.replace(self._sessions[-1], on_machine=event.on_machine)
+                self._let_go_on.add(line.n)
+                self._done_by_hand(line.n)
             case Arrived():
                 self._arrived(line, event)
             case WorkAdded():
@@ -273,7 +276,7 @@ class Fold:
     def _stepped(self, line: Line, event: Stepped) -> None:
         if event.step not in self._steps_known:
             raise KeyError(event.step)
-        self._event_of[line.n] = event
+        self._let_go_on.add(line.n)
         self._steps[event.step] = (line.n, line.at)
         self._done_by_hand(line.n, new=not event.by_itself)
 
@@ -305,15 +308,15 @@ class Fold:
             waiting = waiting or step.id not in self._steps
 
     def _undone(self, event: Undone) -> None:
-        """Let nothing stand that was established by itself after a step that was not taken after all."""
-        steps = [n for n in event.lines if n in self._event_of]
-        if not steps:
+        """Let nothing stand that was established by itself after what was not so after all."""
+        since = min((n for n in event.lines if n in self._let_go_on), default=None)
+        if since is None:
             return
         for check_id, tries in tuple(self._tries.items()):
-            if tries[-1].n > min(steps):
+            if tries[-1].n > since:
                 self._out_of_date(check_id, "the step before it was taken back")
         for check_id, begun in self._begun.items():
-            if begun > min(steps):
+            if begun > since:
                 self._watching.pop(check_id, None)
 
     def _made_safe(self, line: Line, event: MadeSafe) -> None:

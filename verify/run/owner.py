@@ -233,9 +233,12 @@ class Owner:
         was read after a step that is taken back stays too, out of date.
         """
         event = commands.undone(self.state)
-        if event is not None:
-            self._do(event)
-        return event is not None
+        if event is None:
+            return False
+        if any(isinstance(self.lines[n].event, Placed) for n in event.lines):
+            self.on_machine = None
+        self._do(event)
+        return True
 
     def reopen(self, opened: Iterable[str], *, why: str) -> None:
         """Take in what was opened again, and why; what that voids is asked again, and only that.
