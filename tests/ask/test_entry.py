@@ -1,6 +1,8 @@
+from pathlib import Path
+
 import pytest
 
-from verify.ask.entry import parse_span, parse_tally
+from verify.ask.entry import parse_list, parse_paths, parse_span, parse_tally
 from verify.checklist.answers import Span, Tally
 from verify.values.errors import InvalidValueError
 
@@ -43,4 +45,41 @@ def test_a_count_is_read_as_typed(text: str, kind: str, tally: Tally) -> None:
 def test_a_count_that_cannot_be_is_refused_with_what_to_type(text: str) -> None:
     with pytest.raises(InvalidValueError) as caught:
         parse_tally(text)
+    assert caught.value.next_step
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", ()),
+        ("none", ()),
+        ("-", ()),
+        (" , ,", ()),
+        ("charger", ("charger",)),
+        ("charger, blue  sleeve ,", ("charger", "blue sleeve")),
+    ],
+)
+def test_a_list_is_read_as_typed(text: str, words: tuple[str, ...]) -> None:
+    assert parse_list(text) == words
+
+
+@pytest.mark.parametrize(
+    ("text", "paths"),
+    [
+        ("/tmp/a.jpg", ["/tmp/a.jpg"]),
+        ("/tmp/left\\ side.jpg", ["/tmp/left side.jpg"]),
+        ("'/tmp/left side.jpg'", ["/tmp/left side.jpg"]),
+        ('"/tmp/it\'s.jpg"', ["/tmp/it's.jpg"]),
+        ("'/tmp/a b.jpg' /tmp/c.jpg", ["/tmp/a b.jpg", "/tmp/c.jpg"]),
+        ("file:///tmp/left%20side.jpg", ["/tmp/left side.jpg"]),
+        ("~/a.jpg", [str(Path.home() / "a.jpg")]),
+    ],
+)
+def test_a_path_is_read_as_typed_or_dragged_in(text: str, paths: list[str]) -> None:
+    assert parse_paths(text) == tuple(map(Path, paths))
+
+
+def test_a_quote_that_is_not_closed_is_refused_with_what_to_do() -> None:
+    with pytest.raises(InvalidValueError) as caught:
+        parse_paths("'/tmp/left side.jpg")
     assert caught.value.next_step

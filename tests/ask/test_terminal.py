@@ -1,37 +1,59 @@
 import io
+import os
+import pty
+import signal
 import subprocess
 import sys
-from collections.abc import Iterator
+import threading
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+import msgspec
 import pytest
+from PIL import Image
 from rich.console import Console
 
-from verify.ask.keys import END, ENTER
+from verify.ask.keys import END, ENTER, Keys
+from verify.ask.lines import ESCAPE
 from verify.ask.script import play
 from verify.ask.simulated import SimulatedBench
 from verify.ask.terminal import Terminal
+from verify.checklist import Check, Concession
 from verify.checklist.answers import Hazard, Look, Seen
 from verify.checklist.shipped import shipped_checklists
 from verify.machine import Sample
+from verify.record.arrival import FoundAs, Tried
 from verify.record.model import Ticket, Work
-from verify.run import Owner, RunFolder, begin, plan
-from verify.run.events import Event, Line
+from verify.run import Owner, RunFolder, Shown, begin, live, plan
+from verify.run.events import Event, HazardMet, Line
 from verify.run.journal import Journal
+from verify.run.live import Live
+from verify.run.outcome import outcome_of
+from verify.run.sampling import Pace
 from verify.testing.good_answers import GoodAnswers
-from verify.values import Instant, Verdict
-from verify.values.errors import JournalWriteError
+from verify.values import Instant, Outcome, Verdict
+from verify.values.errors import HandbackError, JournalWriteError
+
+BAD = Look(seen=Seen.NOT_GOOD, note="bent")
 
 
 class Typist:
-    """Presses these keys, one each time that a key is asked for, then closes the window."""
+    """Presses these keys, one each time that a key is asked for, then closes the window.
 
-    def __init__(self, keys: str) -> None:
+    when: waits until this is so of what is shown, and has been drawn.
+    """
+
+    live: Live
+
+    def __init__(self, keys: str, *, when: Callable[[Shown], bool] | None = None) -> None:
         self.left = list(keys)
+        self.when = when
 
-    def __call__(self) -> Self:
+    def __call__(self, woken: int) -> Self:
+        del woken
         return self
 
     def __enter__(self) -> Self:
@@ -42,13 +64,20 @@ class Typist:
     ) -> None:
         pass
 
-    def next(self, timeout_s: float) -> str | None:
+    def next(self, timeout_s: float | None) -> str | None:
         del timeout_s
+        if self.when is not None:
+            if self.when(self.live.shown):
+                self.when = None
+            time.sleep(0.005)
+            return None
         return self.left.pop(0) if self.left else END
 
 
-class Quiet:
-    """A sampler that has these samples and no more."""
+class Fed:
+    """A sampler that has these samples and no more; it is asked, as one without a thread of its own."""
+
+    by_itself = False
 
     def __init__(self, *samples: Sample) -> None:
         self.samples = list(samples)
@@ -56,6 +85,12 @@ class Quiet:
     def next(self, timeout_s: float) -> Sample | None:
         del timeout_s
         return self.samples.pop(0) if self.samples else None
+
+    def deliver(self, put: Callable[[Sample], None], *, failed: Callable[[HandbackError], None]) -> None:
+        pass
+
+    def pace(self, pace: Pace) -> None:
+        pass
 
     def close(self) -> None:
         pass
@@ -67,58 +102,165 @@ def bench() -> SimulatedBench:
 
 
 @pytest.fixture
-def owner(tmp_path: Path, bench: SimulatedBench) -> Iterator[Owner]:
+def folder(tmp_path: Path) -> Iterator[RunFolder]:
     with RunFolder(tmp_path / "T-1") as folder:
-        begin(
-            folder,
-            ticket=Ticket(id="T-1", work=(Work(kind="battery"),)),
-            checklists=shipped_checklists(),
-            clock=bench.clock,
-        )
-        owner = Owner(folder, machine=bench.machine, scripted=False)
-        yield owner
-        owner.close()
+        yield folder
 
 
-def typed(owner: Owner, keys: str, monkeypatch: pytest.MonkeyPatch, *, term: str = "xterm") -> str:
-    monkeypatch.setattr("verify.ask.terminal.Keys", Typist(keys))
+@pytest.fixture
+def owner(folder: RunFolder, bench: SimulatedBench) -> Iterator[Owner]:
+    begin(
+        folder,
+        ticket=Ticket(id="T-1", work=(Work(kind="battery"),)),
+        checklists=shipped_checklists(),
+        clock=bench.clock,
+    )
+    owner = Owner(folder, machine=bench.machine, scripted=False, on_machine=True)
+    yield owner
+    owner.close()
+
+
+@pytest.fixture
+def arriving(folder: RunFolder, bench: SimulatedBench) -> Iterator[Owner]:
+    begin(
+        folder,
+        ticket=Ticket(id="T-1", model="Larkspur 15"),
+        checklists=shipped_checklists(),
+        clock=bench.clock,
+        arriving=True,
+    )
+    owner = Owner(folder, machine=bench.machine, scripted=False)
+    owner.answer("first-look", Hazard(present=False))
+    yield owner
+    owner.close()
+
+
+def typed(
+    owner: Owner,
+    keys: str | Typist,
+    monkeypatch: pytest.MonkeyPatch,
+    *,
+    term: str = "xterm",
+    sampler: Fed | None = None,
+    folder: Path = Path("nowhere"),
+    sees: Callable[[Check], str] | None = None,
+    leave_when: Callable[[plan.Due], bool] | None = None,
+) -> tuple[str, Shown]:
+    """Press the keys at a terminal of this kind; return what it showed, and the run as it was left."""
+    typist = Typist(keys) if isinstance(keys, str) else keys
+    monkeypatch.setattr("verify.ask.terminal.Keys", typist)
+    monkeypatch.setattr(live, "_PACE_S", 0.001)
     out = io.StringIO()
     console = Console(file=out, force_terminal=term != "pipe", width=100, height=40, _environ={"TERM": term})
-    Terminal(owner, Quiet(), console).run()
-    return out.getvalue()
+    running = typist.live = Live(owner, sampler or Fed())
+    try:
+        Terminal(running, console, folder=folder, sees=sees, leave_when=leave_when).run()
+        shown = running.shown
+    finally:
+        running.close()
+    return out.getvalue(), shown
 
 
-def test_an_answer_that_cannot_be_kept_ends_the_run(owner: Owner, monkeypatch: pytest.MonkeyPatch) -> None:
-    def full(_self: Journal, _event: Event, _at: Instant) -> Line:
-        raise JournalWriteError("No space left on device.", next_step="Free some space.")
+def words(text: str) -> str:
+    return " ".join(text.split())
 
+
+def full(_self: Journal, _event: Event, _at: Instant) -> Line:
+    raise JournalWriteError("No space left on device.", next_step="Free some space.")
+
+
+# What cannot be kept.
+
+
+@pytest.mark.parametrize("keys", ["ng", "!"])
+def test_what_cannot_be_kept_ends_the_run(owner: Owner, keys: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(Journal, "append", full)
     with pytest.raises(JournalWriteError):
-        typed(owner, "ng", monkeypatch)
+        typed(owner, keys, monkeypatch)
 
 
 def test_a_made_safe_that_cannot_be_kept_ends_the_run(owner: Owner, monkeypatch: pytest.MonkeyPatch) -> None:
     owner.answer("first-look", Hazard(present=True))
-
-    def full(_self: Journal, _event: Event, _at: Instant) -> Line:
-        raise JournalWriteError("No space left on device.", next_step="Free some space.")
-
     monkeypatch.setattr(Journal, "append", full)
     with pytest.raises(JournalWriteError):
-        typed(owner, f"sme{ENTER}", monkeypatch)
+        typed(owner, f"sme{ENTER}sand{ENTER}", monkeypatch)
 
 
-def test_undo_at_a_hazard_says_why_not(owner: Owner, monkeypatch: pytest.MonkeyPatch) -> None:
-    said = typed(owner, "yu", monkeypatch, term="dumb")
-    assert "A hazard cannot be taken back." in said
-    assert owner.state.hazards_open
+def test_a_sample_that_cannot_be_kept_ends_the_run_though_no_key_is_pressed(
+    owner: Owner, bench: SimulatedBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    play(owner, GoodAnswers({"bottom-screws": None}), bench.sampler, hands=bench)
+    bench.clock.wait(30)
+    sample = bench.machine.sample()
+    monkeypatch.setattr(Journal, "append", full)
+    with pytest.raises(JournalWriteError):
+        typed(owner, Typist("", when=lambda _: False), monkeypatch, sampler=Fed(sample))
+
+
+# Hazards.
+
+
+def test_a_hazard_stops_everything_at_once_and_is_told_afterwards(
+    owner: Owner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    owner.answer("first-look", Hazard(present=False))
+    _, shown = typed(owner, "!", monkeypatch)
+    assert isinstance(shown.due, plan.Stopped)
+    said, shown = typed(
+        owner, f"sDemo Technician{ENTER}{ENTER}pack, sand box{ENTER}", monkeypatch, term="dumb"
+    )
+    assert "Say who made it safe, and where the part is now." in words(said)
+    assert "R says what" in words(said)
+    (hazard,) = shown.state.hazards
+    assert (hazard.made_safe_by, hazard.made_safe) == ("Demo Technician", "pack, sand box")
+
+
+@pytest.mark.parametrize(
+    "before",
+    ["", "n", "r", "r1", f"r1{ENTER}", "o", "c"],
+    ids=["look", "note", "opened", "one opened", "why opened", "seen beside", "cannot see"],
+)
+def test_a_hazard_can_be_told_whatever_is_on_the_screen(
+    owner: Owner, before: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    owner.answer("first-look", Hazard(present=False))
+    _, shown = typed(owner, f"{before}!", monkeypatch)
+    assert isinstance(shown.due, plan.Stopped)
+
+
+def test_an_exclamation_mark_in_a_note_is_no_hazard(owner: Owner, monkeypatch: pytest.MonkeyPatch) -> None:
+    owner.answer("first-look", Hazard(present=False))
+    _, shown = typed(owner, f"gnworn!{ENTER}", monkeypatch)
+    assert not shown.state.hazards
+    current = shown.state.current("pack-label")
+    assert current is not None
+    assert current.note == "worn!"
+
+
+def test_one_hazard_is_not_told_twice_by_an_anxious_finger(
+    owner: Owner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    typed(owner, "!!!", monkeypatch)
+    assert sum(isinstance(line.event, HazardMet) for line in owner.lines) == 1
+
+
+@pytest.mark.parametrize(("key", "said"), [("u", "A hazard cannot be taken back."), ("r", "made safe")])
+def test_nothing_goes_round_a_hazard(
+    owner: Owner, key: str, said: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shown_text, shown = typed(owner, f"y{key}", monkeypatch, term="dumb")
+    assert said in shown_text
+    assert shown.state.hazards_open
+
+
+# What is shown.
 
 
 @pytest.mark.parametrize("term", ["dumb", "pipe"])
 def test_a_terminal_that_cannot_be_drawn_over_shows_each_screen_as_it_comes(
     owner: Owner, monkeypatch: pytest.MonkeyPatch, term: str
 ) -> None:
-    said = typed(owner, f"nnbent{ENTER}", monkeypatch, term=term)
+    said, _ = typed(owner, f"nnbent{ENTER}", monkeypatch, term=term)
     places = [said.index(words) for words in ("Is anything bulging", "every side", "What is wrong?", "STOP")]
     assert places == sorted(places)
     assert "bent" in said
@@ -126,25 +268,44 @@ def test_a_terminal_that_cannot_be_drawn_over_shows_each_screen_as_it_comes(
     assert "\x1b[?1049h" not in said
 
 
-def test_a_bar_that_moves_on_is_not_said_again_in_plain_lines(
-    owner: Owner, bench: SimulatedBench, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def charging(owner: Owner, bench: SimulatedBench) -> None:
     play(owner, GoodAnswers({"sound": None}), bench.sampler, hands=bench)
     while (strip := owner.strip) is None or strip[0].id != "charge-to-full":
         bench.clock.wait(10)
         owner.take_sample(bench.machine.sample())
     owner.take_sample(bench.machine.sample())
-    assert owner.strip is not None
-    samples: list[Sample] = []
-    for _ in range(30):
+
+
+def samples(bench: SimulatedBench, count: int) -> Fed:
+    taken: list[Sample] = []
+    for _ in range(count):
         bench.clock.wait(10)
-        samples.append(bench.machine.sample())
+        taken.append(bench.machine.sample())
+    return Fed(*taken)
+
+
+@pytest.mark.parametrize("term", ["pipe", "xterm"])
+def test_a_bar_that_moves_on_is_not_drawn_with_every_sample(
+    owner: Owner, bench: SimulatedBench, term: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    charging(owner, bench)
+    assert owner.strip is not None
     before = owner.strip[1].fraction
-    monkeypatch.setattr("verify.ask.terminal.Keys", Typist("     "))
-    out = io.StringIO()
-    Terminal(owner, Quiet(*samples), Console(file=out, width=100)).run()
-    assert owner.strip[1].fraction != before
-    assert out.getvalue().count("Q leave") == 1
+    fed = samples(bench, 60)
+    said, shown = typed(
+        owner, Typist("", when=lambda _: not fed.samples), monkeypatch, term=term, sampler=fed
+    )
+    assert shown.strip is not None
+    assert shown.strip[1].fraction != before
+    # At most once a second where it is drawn over; where lines follow lines, not at all.
+    assert said.count("Q leave") <= (1 if term == "pipe" else 3)
+
+
+def test_a_session_says_first_what_can_be_done_while_something_runs(
+    owner: Owner, bench: SimulatedBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    charging(owner, bench)
+    assert "While that runs, go on here:" in typed(owner, "", monkeypatch, term="dumb")[0]
 
 
 def test_a_watch_that_ends_badly_is_told_at_once(
@@ -153,13 +314,32 @@ def test_a_watch_that_ends_badly_is_told_at_once(
     play(owner, GoodAnswers({"bottom-screws": None}), bench.sampler, hands=bench)
     bare = SimulatedBench(faults={"pack-missing": "yes"})
     bare.clock.wait(bench.clock.now().elapsed_s + 60)
-    monkeypatch.setattr("verify.ask.terminal.Keys", Typist(" "))
-    out = io.StringIO()
-    Terminal(owner, Quiet(bare.machine.sample()), Console(file=out, width=100)).run()
-    found = owner.state.found[-1]
-    assert owner.state.verdict(found.check) in (Verdict.DOES_NOT_CONFORM, Verdict.UNDECIDED)
-    said = " ".join(out.getvalue().split())
-    assert f": {found.text}" in said, said
+    before = len(owner.state.found)
+    said, shown = typed(
+        owner,
+        Typist("", when=lambda shown: len(shown.state.found) > before),
+        monkeypatch,
+        term="dumb",
+        sampler=Fed(bare.machine.sample()),
+    )
+    found = shown.state.found[-1]
+    assert shown.state.verdict(found.check) in (Verdict.DOES_NOT_CONFORM, Verdict.UNDECIDED)
+    assert f": {found.text}" in words(said)
+
+
+def test_what_the_eyes_tell_is_shown_under_the_asked_check_and_only_for_learning(
+    owner: Owner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def sees(check: Check) -> str:
+        return f"something at {check.place}" if check.id == "first-look" else ""
+
+    learning, _ = typed(owner, "n", monkeypatch, term="dumb", sees=sees)
+    assert learning.count("You see:") == 1
+    assert "You see: something at whole machine" in learning
+    assert "You see" not in typed(owner, "", monkeypatch, term="dumb")[0]
+
+
+# What comes first meanwhile.
 
 
 def test_a_note_that_is_being_typed_is_let_go_when_a_hazard_comes_first(
@@ -171,32 +351,255 @@ def test_a_note_that_is_being_typed_is_let_go_when_a_hazard_comes_first(
     asked = due.pending[0]
 
     class Interrupted(Typist):
-        def next(self, timeout_s: float) -> str | None:
+        def next(self, timeout_s: float | None) -> str | None:
             key = super().next(timeout_s)
-            if key == "!":
+            if key == "@":
                 # As when the watch finds the battery too hot.
-                owner.answer(asked, Look(seen=Seen.NOT_GOOD, note="hot"))
+                owner.answer(asked, BAD)
+                self.live._show()
                 return None
             return key
 
-    monkeypatch.setattr("verify.ask.terminal.Keys", Interrupted(f"cdark!sDemo Technician{ENTER}"))
-    out = io.StringIO()
-    Terminal(owner, Quiet(), Console(file=out, width=100)).run()
-    assert "What was typed is not taken." in out.getvalue()
-    assert owner.state.hazards[0].made_safe == "Demo Technician"
-    assert owner.state.verdict(asked) is Verdict.NOT_DONE
+    monkeypatch.setattr("verify.ask.terminal._SURPRISED_S", 0.0)
+    keys = f"cdark@ corner{ENTER}{ESCAPE}sDemo Technician{ENTER}sand{ENTER}"
+    said, shown = typed(owner, Interrupted(keys), monkeypatch, term="dumb")
+    assert "What was typed is not taken." in words(said)
+    assert shown.state.hazards[0].made_safe_by == "Demo Technician"
+    assert shown.state.verdict(asked) is Verdict.NOT_DONE
+
+
+def test_a_key_on_its_way_as_the_screen_changes_answers_nothing(
+    owner: Owner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    owner.answer("first-look", Hazard(present=False))
+
+    class TooLate(Typist):
+        def next(self, timeout_s: float | None) -> str | None:
+            key = super().next(timeout_s)
+            if key == "g":
+                # Answered elsewhere in the very moment in which the key goes down.
+                owner.answer("pack-flat", Look(seen=Seen.GOOD))
+                self.live._show()
+            return key
+
+    _, shown = typed(owner, TooLate("g"), monkeypatch)
+    assert isinstance(shown.due, plan.Ask)
+    assert shown.due.pending[0] == "pack-label"
+
+
+# What holds: asked again, accepted.
 
 
 def test_a_number_that_is_not_shown_asks_nothing_again(owner: Owner, monkeypatch: pytest.MonkeyPatch) -> None:
-    typed(owner, "n" + "g" + f"n{ENTER}gg", monkeypatch)
-    due = owner.due()
-    assert isinstance(due, plan.Held)
-    assert len(due.blocked) == 1
+    _, shown = typed(owner, "n" + "g" + f"n{ENTER}gg", monkeypatch)
+    assert isinstance(shown.due, plan.Held)
+    assert len(shown.due.blocked) == 1
     before = len(owner.lines)
     typed(owner, "2903²", monkeypatch)
     assert len(owner.lines) == before
-    typed(owner, "1", monkeypatch)
-    assert isinstance(owner.due(), plan.Ask)
+    _, shown = typed(owner, "1", monkeypatch)
+    assert isinstance(shown.due, plan.Ask)
+
+
+def test_what_is_not_good_while_something_runs_can_be_asked_again_meanwhile(
+    owner: Owner, bench: SimulatedBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    charging(owner, bench)
+    _, shown = typed(owner, f"nrattles{ENTER}gggg", monkeypatch)
+    assert isinstance(shown.due, plan.Watching)
+    said, _ = typed(owner, "", monkeypatch, term="dumb")
+    assert "Not good meanwhile." in said
+    _, shown = typed(owner, "1g", monkeypatch)
+    assert isinstance(shown.due, plan.Watching)
+    assert not shown.due.blocked
+    assert shown.state.verdict("sound") is Verdict.CONFORMS
+
+
+def test_a_known_flaw_is_accepted_only_with_who_why_and_the_owners_yes(
+    owner: Owner, bench: SimulatedBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    play(owner, GoodAnswers({"sound": BAD}), bench.sampler, hands=bench)
+    said, shown = typed(owner, f"a{ENTER}Demo{ENTER}{ENTER}worn{ENTER}{ENTER}", monkeypatch, term="dumb")
+    assert words(said).count("It cannot be accepted without that.") == 3
+    assert "the owner must have agreed" in words(said)
+    assert "sound" not in shown.state.accepted
+    typed(owner, f"aDemo{ENTER}worn{ENTER}by telephone{ENTER}", monkeypatch)
+    assert isinstance(play(owner, GoodAnswers(), bench.sampler, hands=bench), plan.Complete)
+    accepted = owner.state.accepted["sound"][1]
+    assert (accepted.by, accepted.reason, accepted.owner_agreed) == ("Demo", "worn", "by telephone")
+    assert outcome_of(owner.composition, owner.state)[0] is Outcome.FIT_UNDER_CONCESSION
+
+
+def with_concession(owner: Owner, check_id: str, concession: Concession) -> None:
+    segments = tuple(
+        msgspec.structs.replace(
+            segment,
+            checks=tuple(
+                msgspec.structs.replace(check, concession=concession) if check.id == check_id else check
+                for check in segment.checks
+            ),
+        )
+        for segment in owner.composition.segments
+    )
+    owner.composition = msgspec.structs.replace(owner.composition, segments=segments)
+    owner._due = None
+
+
+def test_what_the_owner_cannot_notice_is_for_the_shop_to_decide(
+    owner: Owner, bench: SimulatedBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    play(owner, GoodAnswers({"flat-cables": BAD}), bench.sampler, hands=bench)
+    with_concession(owner, "flat-cables", Concession.SHOP)
+    said, shown = typed(owner, f"aDemo{ENTER}a scratch{ENTER}", monkeypatch, term="dumb")
+    assert "your shop decides" in said
+    assert shown.state.accepted["flat-cables"][1].owner_agreed == ""
+
+
+def test_what_nobody_may_accept_says_so(
+    owner: Owner, bench: SimulatedBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    play(owner, GoodAnswers({"flat-cables": BAD, "lead-ways": BAD}), bench.sampler, hands=bench)
+    with_concession(owner, "flat-cables", Concession.NEVER)
+    said, shown = typed(owner, "a19", monkeypatch, term="dumb")
+    assert "Nobody may accept this one. It has to be mended." in words(said)
+    assert "That number is not on the screen." in words(said)
+    with_concession(owner, "lead-ways", Concession.NEVER)
+    said, shown = typed(owner, "a", monkeypatch, term="dumb")
+    assert "Nobody may accept this. It has to be mended." in words(said)
+    assert not shown.state.accepted
+
+
+def test_what_waits_for_the_machine_can_be_accepted_and_not_asked_again(
+    owner: Owner, bench: SimulatedBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    owner.on_machine = False
+    due = play(owner, GoodAnswers({"deck-smooth": BAD}), bench.sampler, hands=bench)
+    assert isinstance(due, plan.Elsewhere)
+    said, shown = typed(owner, "2", monkeypatch, term="dumb")
+    assert "handback run T-1" in said
+    assert "not on the machine: 2 automatic checks wait" in said
+    assert "That one waits for the repaired machine." in said
+    assert shown.due == due
+    _, shown = typed(owner, f"a2Demo{ENTER}never starts{ENTER}at the counter{ENTER}", monkeypatch)
+    assert set(shown.state.accepted) == {due.checks[0].id}
+
+
+# Opened again, seen beside.
+
+
+def test_opening_again_asks_what_it_may_have_disturbed_and_says_how_much(
+    owner: Owner, bench: SimulatedBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    play(owner, GoodAnswers({"bottom-screws": None}), bench.sampler, hands=bench)
+    said, shown = typed(owner, f"r{ENTER}31{ENTER}{ENTER}a clip{ENTER}", monkeypatch, term="dumb")
+    assert "Press the number of what was opened." in words(said)
+    assert "Say why it was opened again." in words(said)
+    (opened,) = shown.state.reopened
+    assert (opened.opened, opened.why) == (("base", "pack-unplugged"), "a clip")
+    assert f"To be checked again: {len(opened.voided)} checks." in words(said)
+
+
+def test_a_number_pressed_twice_is_not_opened(
+    owner: Owner, bench: SimulatedBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    play(owner, GoodAnswers({"bottom-screws": None}), bench.sampler, hands=bench)
+    _, shown = typed(owner, f"r1331244{ENTER}x{ENTER}", monkeypatch)
+    assert shown.state.reopened[0].opened == ("lid",)
+
+
+def test_what_is_seen_beside_the_work_is_kept_and_holds_nothing(
+    owner: Owner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    due = owner.due()
+    said, shown = typed(owner, f"o{ENTER}hinge stiff{ENTER}", monkeypatch, term="dumb")
+    assert "Say what was seen." in said
+    assert [what for _, what in shown.state.noticed] == ["hinge stiff"]
+    assert shown.due == due
+
+
+# On arrival.
+
+
+def test_which_computer_this_is_is_asked_once(arriving: Owner, monkeypatch: pytest.MonkeyPatch) -> None:
+    said, shown = typed(arriving, "xn", monkeypatch, term="dumb")
+    assert "(T-1, Larkspur 15)?" in words(said)
+    assert shown.on_machine is False
+    assert isinstance(shown.due, plan.Arrive)
+
+
+def test_everything_on_arrival_is_kept_line_by_line(
+    arriving: Owner, folder: RunFolder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pictures = tmp_path / "two words"
+    pictures.mkdir()
+    for name in ("a.png", "b.png", "c.png"):
+        Image.new("RGB", (4, 3)).save(pictures / name)
+    paths = (
+        f"{pictures}/a.png".replace(" ", "\\ "),
+        f"'{pictures}/b.png'",
+        f"file://{pictures}/c.png".replace(" ", "%20"),
+    )
+    keys = (
+        f"nrDead at noon{ENTER}{paths[0]}{ENTER}'{pictures}/none.png'{ENTER}{paths[1]}{ENTER}"
+        f"{paths[2]}{ENTER}{ENTER}charger,  blue  sleeve{ENTER}wftww"
+    )
+    said, shown = typed(
+        arriving,
+        keys,
+        monkeypatch,
+        term="dumb",
+        folder=folder.path,
+        leave_when=lambda due: isinstance(due, plan.SayWork),
+    )
+    assert "none.png is not there." in words(said)
+    taken = shown.state.arrival
+    assert taken.found_as is FoundAs.RUNS
+    assert shown.ticket.complaint == "Dead at noon"
+    assert taken.accessories == ("charger", "blue sleeve")
+    assert list((taken.tried or {}).values()) == [
+        Tried.WORKS,
+        Tried.FAILS,
+        Tried.NOT_TRIED,
+        Tried.WORKS,
+        Tried.WORKS,
+    ]
+    assert [picture.file for picture in taken.pictures or ()] == [
+        f"pictures/0{number}.jpg" for number in (1, 2, 3)
+    ]
+    assert isinstance(shown.due, plan.SayWork)
+
+
+def test_none_is_an_answer_on_arrival(arriving: Owner, monkeypatch: pytest.MonkeyPatch) -> None:
+    said, shown = typed(arriving, f"naSays nothing{ENTER}{ENTER}none{ENTER}", monkeypatch, term="dumb")
+    assert shown.state.arrival.found_as is FoundAs.APART
+    assert shown.state.arrival.pictures == ()
+    assert shown.state.arrival.accessories == ()
+    assert "handback start T-1 --work" in said
+
+
+def test_undo_takes_the_last_line_of_arrival_back(arriving: Owner, monkeypatch: pytest.MonkeyPatch) -> None:
+    _, shown = typed(arriving, f"nrtoo hot{ENTER}{ESCAPE}u", monkeypatch)
+    assert isinstance(shown.due, plan.Arrive)
+    assert shown.due.pending[0] == "complaint"
+    assert shown.ticket.complaint == ""
+
+
+def test_a_picture_that_was_taken_back_is_not_written_over(
+    arriving: Owner, folder: RunFolder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for number, name in enumerate(("a.png", "b.png")):
+        Image.new("RGB", (4, 3), (number * 90, 0, 0)).save(tmp_path / name)
+    _, shown = typed(
+        arriving,
+        f"nrx{ENTER}{tmp_path}/a.png{ENTER}{ESCAPE}{ESCAPE}u{tmp_path}/b.png{ENTER}",
+        monkeypatch,
+        folder=folder.path,
+    )
+    assert [picture.file for picture in shown.state.arrival.pictures or ()] == ["pictures/02.jpg"]
+    assert (folder.path / "pictures" / "01.jpg").exists()
+
+
+# Keys.
 
 
 def test_a_closed_input_is_a_plain_sentence() -> None:
@@ -209,3 +612,51 @@ def test_a_closed_input_is_a_plain_sentence() -> None:
     )
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
     assert "--answers" in said
+
+
+@pytest.fixture
+def keyboard(monkeypatch: pytest.MonkeyPatch) -> Iterator[int]:
+    """A terminal of our own; what is written to it are the keys."""
+    ours, theirs = pty.openpty()
+    with os.fdopen(theirs, "r", encoding="utf-8") as stdin:
+        monkeypatch.setattr(sys, "stdin", stdin)
+        yield ours
+    os.close(ours)
+
+
+def test_arrows_and_function_keys_answer_nothing_and_swallow_no_key(keyboard: int) -> None:
+    with Keys() as keys:
+        os.write(keyboard, b"\x1b[A\x1bOP\x1b[15~g\x1b[1;5Dn")
+        assert [keys.next(5), keys.next(5)] == ["g", "n"]
+        assert keys.next(0) is None
+        os.write(keyboard, b"\x1b")
+        assert keys.next(5) == ESCAPE
+        os.write(keyboard, b"\x1b!")
+        assert [keys.next(5), keys.next(5)] == [ESCAPE, "!"]
+
+
+def test_an_arrow_that_comes_in_pieces_is_no_letter(keyboard: int) -> None:
+    with Keys() as keys:
+        os.write(keyboard, b"\x1b")
+        threading.Timer(0.005, os.write, (keyboard, b"[A")).start()
+        assert keys.next(5) is None
+        os.write(keyboard, b"n")
+        assert keys.next(5) == "n"
+
+
+def test_whoever_waits_for_a_key_is_woken(keyboard: int) -> None:
+    del keyboard
+    woken, wake = os.pipe()
+    with Keys(woken) as keys:
+        threading.Timer(0.05, os.write, (wake, b".")).start()
+        assert keys.next(None) is None
+    os.close(woken)
+    os.close(wake)
+
+
+def test_a_window_that_changes_its_size_is_noticed(keyboard: int) -> None:
+    del keyboard
+    with Keys() as keys:
+        threading.Timer(0.05, os.kill, (os.getpid(), signal.SIGWINCH)).start()
+        assert keys.next(None) is None
+    assert signal.getsignal(signal.SIGWINCH) is signal.SIG_DFL

@@ -1,17 +1,23 @@
 from collections.abc import Iterator
 from pathlib import Path
 
+import msgspec
 import pytest
 from rich.console import Console
 
+from verify.ask.arriving import answered
 from verify.ask.canvas import fitting
+from verify.ask.legend import legend
+from verify.ask.lines import Entry
 from verify.ask.simulated import SimulatedBench
-from verify.ask.view import Entry, screen
+from verify.ask.view import screen
 from verify.checklist import Check
 from verify.checklist.answers import Answer, Hazard, Look, Seen
 from verify.checklist.shipped import shipped_checklists
+from verify.record.arrival import FUNCTIONS, FoundAs, Tried
 from verify.record.model import Part, Ticket, Work
 from verify.run import Owner, RunFolder, begin, plan
+from verify.run.events import Arrived
 from verify.testing.good_answers import GoodAnswers
 
 
@@ -31,7 +37,7 @@ def owner(tmp_path: Path, bench: SimulatedBench) -> Iterator[Owner]:
             checklists=shipped_checklists(),
             clock=bench.clock,
         )
-        owner = Owner(folder, machine=bench.machine, scripted=True)
+        owner = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
         yield owner
         owner.close()
 
@@ -56,14 +62,17 @@ def every_due(
             case plan.Watching():
                 if owner.strip is not None and owner.strip[1].want is not None:
                     bench.give(owner.strip[1].want)
-                bench.clock.wait(10)
+                # A load hangs on fresh samples.
+                bench.clock.wait(1 if owner.loads else 10)
                 owner.take_sample(bench.machine.sample())
             case _:
                 return
 
 
-def drawn(console: Console, owner: Owner, due: plan.Due, entry: Entry | None = None) -> str:
-    lines = console.render_lines(fitting(console, owner, due, entry, ""), pad=False)
+def drawn(
+    console: Console, owner: Owner, entry: Entry | None = None, *, message: str = "", sees: str = ""
+) -> str:
+    lines = console.render_lines(fitting(console, owner.shown(), entry, message, sees), pad=False)
     assert len(lines) <= console.height, "\n".join("".join(part.text for part in line) for line in lines)
     return " ".join("".join(part.text for part in line) for line in lines)
 
@@ -86,7 +95,7 @@ def test_what_is_asked_and_its_keys_are_on_the_screen_whatever_its_size(
     seen = set()
     for due in every_due(owner, bench):
         seen.add(type(due))
-        text = drawn(console, owner, due)
+        text = drawn(console, owner)
         assert "SIMULATION" in text
         assert "Q leave" in " ".join(words(text))
         match due:
@@ -108,16 +117,14 @@ def test_what_is_typed_and_what_was_wrong_with_it_are_on_the_screen(
     owner: Owner, bench: SimulatedBench, columns: int, rows: int
 ) -> None:
     console = Console(width=columns, height=rows, force_terminal=True, color_system=None)
-    due = next(
-        due for due in every_due(owner, bench) if isinstance(due, plan.Ask) and "seam-gaps" in due.pending
-    )
+    next(due for due in every_due(owner, bench) if isinstance(due, plan.Ask) and "seam-gaps" in due.pending)
     entry = Entry(
         prompt="left middle, leaf that enters, leaf that does not (mm):",
         typed="0.3 0.2",
         error="A 0.3 mm leaf enters, a 0.2 mm leaf does not: that cannot be.",
         done=tuple(f"place {number}: 0.1 to 0.15 mm" for number in range(7)),
     )
-    text = drawn(console, owner, due, entry)
+    text = drawn(console, owner, entry)
     assert shows(text, entry.prompt)
     assert shows(text, entry.error)
     assert "0.3 0.2_" in " ".join(words(text))
@@ -132,7 +139,7 @@ def test_a_hazard_and_a_held_step_fit_with_all_that_is_to_be_done(
     *_, held = every_due(owner, bench, dict.fromkeys(looks, bad))
     assert isinstance(held, plan.Held)
     assert len(held.blocked) == len(looks)
-    text = drawn(console, owner, held)
+    text = drawn(console, owner)
     assert "Not yet: close the base" in text
     assert "and 1 more" in text
     for block in held.blocked[:-1]:
@@ -144,7 +151,7 @@ def test_a_hazard_and_a_held_step_fit_with_all_that_is_to_be_done(
 def test_a_hazard_says_what_to_do_on_a_small_screen_too(owner: Owner) -> None:
     owner.answer("first-look", Hazard(present=True))
     console = Console(width=40, height=24, force_terminal=True, color_system=None)
-    text = drawn(console, owner, owner.due())
+    text = drawn(console, owner)
     assert shows(text, "STOP: a hazard")
     assert shows(text, "call the fire service.")
 
@@ -155,15 +162,15 @@ def test_good_is_said_only_where_everything_could_be_told(tmp_path: Path) -> Non
         bench = SimulatedBench(faults=faults)
         with RunFolder(tmp_path / name) as folder:
             begin(folder, ticket=Ticket(id=name), checklists=shipped_checklists(), clock=bench.clock)
-            owner = Owner(folder, machine=bench.machine, scripted=True)
+            owner = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
             *_, due = every_due(owner, bench)
             assert isinstance(due, plan.Complete)
             console = Console(width=80, height=40, force_terminal=True, color_system=None)
-            said.append(drawn(console, owner, due))
+            said.append(drawn(console, owner))
     assert "Everything is good." in said[0]
     assert "Everything is good." not in said[1]
     assert shows(said[1], "What could not be")
-    assert shows(said[1], "reads the processor's temperature.")
+    assert shows(said[1], "reads its temperature.")
 
 
 @pytest.mark.parametrize("scripted", [True, False])
@@ -177,16 +184,158 @@ def test_every_screen_of_a_run_that_a_script_answered_says_so(
         owner.answer("first-look", Hazard(present=False))
         later = Owner(folder, machine=bench.machine, scripted=False)
         console = Console(width=80, height=24, force_terminal=True, color_system=None)
-        assert ("SCRIPTED" in drawn(console, later, later.due())) is scripted
+        assert ("SCRIPTED" in drawn(console, later)) is scripted
 
 
 def test_foreign_text_cannot_draw_over_the_screen(tmp_path: Path, bench: SimulatedBench) -> None:
     with RunFolder(tmp_path / "T-1") as folder:
         ticket = Ticket(id="T-1", model="Larkspur\x1b[2J\u202e15")
         begin(folder, ticket=ticket, checklists=shipped_checklists(), clock=bench.clock)
-        owner = Owner(folder, machine=bench.machine, scripted=True)
+        owner = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
         console = Console(width=80, height=24, force_terminal=True, color_system=None)
         with console.capture() as captured:
-            console.print(screen(owner, owner.due(), None))
+            console.print(screen(owner.shown(), None))
     assert "\x1b[2J" not in captured.get()
     assert "\u202e" not in captured.get()
+
+
+# ------------------------------------------------------------------ what does not come up in a plain run
+
+SIZES = [(80, 24), (60, 20), (40, 24), (100, 34), (132, 50)]
+
+
+def console_of(columns: int, rows: int) -> Console:
+    return Console(width=columns, height=rows, force_terminal=True, color_system=None)
+
+
+def taken_in(folder: RunFolder, bench: SimulatedBench, *, on_machine: bool | None = None) -> Owner:
+    ticket = Ticket(id="T-1", model="Larkspur 15")
+    begin(folder, ticket=ticket, checklists=shipped_checklists(), clock=bench.clock, arriving=True)
+    owner = Owner(folder, machine=bench.machine, scripted=False, on_machine=on_machine)
+    owner.answer("first-look", Hazard(present=False))
+    return owner
+
+
+@pytest.mark.parametrize(("columns", "rows"), SIZES)
+def test_what_is_taken_on_arrival_stays_on_the_screen_with_its_answer(
+    tmp_path: Path, bench: SimulatedBench, columns: int, rows: int
+) -> None:
+    console = console_of(columns, rows)
+    with RunFolder(tmp_path / "T-2") as folder:
+        owner = taken_in(folder, bench)
+        assert shows(drawn(console, owner), "Is this computer the one that was brought in")
+        owner.stand(on_machine=True)
+        for said in (
+            Arrived(found_as=FoundAs.RUNS),
+            Arrived(complaint="It dies " + "again and " * 20),
+            Arrived(pictures=()),
+            Arrived(accessories=("charger", "sleeve")),
+            *(Arrived(tried={name: Tried.FAILS}) for name in FUNCTIONS),
+        ):
+            due = owner.due()
+            assert isinstance(due, plan.Arrive)
+            assert shows(drawn(console, owner), f"> {due.pending[0]}")
+            owner.arrive(said)
+            if not isinstance(owner.due(), plan.Arrive) or (columns, rows) not in ((80, 24), (100, 34)):
+                continue
+            answer = answered(due.pending[0], owner.state)
+            begun = " ".join((answer or "").split()[:3])
+            assert shows(drawn(console, owner), f"+ {due.pending[0]} {begun}")
+        assert isinstance(owner.due(), plan.SayWork)
+        assert shows(drawn(console, owner), "handback start T-1 --work battery")
+
+
+@pytest.mark.parametrize(("columns", "rows"), SIZES)
+def test_away_from_the_machine_every_screen_says_what_waits_for_it(
+    tmp_path: Path, bench: SimulatedBench, columns: int, rows: int
+) -> None:
+    bench.machine.simulated = False
+    console = console_of(columns, rows)
+    with RunFolder(tmp_path / "T-2") as folder:
+        ticket = Ticket(id="T-2", work=(Work(kind="battery"),))
+        begin(folder, ticket=ticket, checklists=shipped_checklists(), clock=bench.clock)
+        owner = Owner(folder, machine=bench.machine, scripted=False, on_machine=False)
+        bad = Look(seen=Seen.NOT_GOOD, note="A screw stands out.")
+        *_, due = every_due(owner, bench, {"bottom-screws": bad})
+        assert isinstance(due, plan.Elsewhere)
+        text = drawn(console, owner)
+        assert shows(text, "Open this folder there: handback run T-2")
+        assert shows(text, "1 x Look at the tray")
+        assert shows(text, "2 ~ The tool looks")
+        if (columns, rows) == (80, 24):
+            assert "not on the machine: 2 automatic checks wait" in text
+
+
+@pytest.mark.parametrize(("columns", "rows"), SIZES)
+def test_what_is_not_good_meanwhile_stands_beside_what_runs(
+    owner: Owner, bench: SimulatedBench, columns: int, rows: int
+) -> None:
+    bad = Look(seen=Seen.NOT_GOOD, note="bent")
+    for due in every_due(owner, bench, {"sound": bad}):
+        if isinstance(due, plan.Watching) and due.blocked:
+            text = drawn(console_of(columns, rows), owner)
+            assert shows(text, "1 x Play the left")
+            assert shows(text, "1 ask again A accept with a known flaw")
+            assert shows(text, due.checks[0].ask)
+            return
+    pytest.fail("Nothing ran while it was not good.")
+
+
+def test_a_repair_that_was_declined_says_what_was_told(owner: Owner) -> None:
+    owner.answer("first-look", Hazard(present=False))
+    owner.give_back(why="too dear", risks_told="swelling", owner_signed="on paper")
+    text = drawn(console_of(80, 24), owner)
+    assert shows(text, "RETURNED UNREPAIRED")
+    assert shows(text, "Risks told: swelling")
+    assert shows(text, "handback sign T-1")
+    assert "opened again" not in text
+
+
+def test_a_known_flaw_is_named_where_the_run_is_complete(owner: Owner, bench: SimulatedBench) -> None:
+    bad = Look(seen=Seen.NOT_GOOD, note="bent")
+    *_, due = every_due(owner, bench, {"bottom-screws": bad})
+    assert isinstance(due, plan.Held)
+    owner.accept("bottom-screws", by="Demo", reason="worn thread", owner_agreed="by telephone")
+    owner.notice("Left hinge is stiff.")
+    *_, due = every_due(owner, bench)
+    assert isinstance(due, plan.Complete)
+    text = drawn(console_of(80, 24), owner)
+    assert shows(text, "Ready with a known flaw.")
+    assert shows(text, "By Demo: worn thread")
+    assert shows(text, "Tell the owner: - Left hinge is stiff.")
+    assert "Everything is good" not in text
+
+
+def test_practice_is_marked_on_every_screen_though_it_is_simulated_too(
+    tmp_path: Path, bench: SimulatedBench
+) -> None:
+    with RunFolder(tmp_path / "T-2") as folder:
+        begin(folder, ticket=Ticket(id="T-2"), checklists=shipped_checklists(), clock=bench.clock)
+        owner = Owner(folder, machine=bench.machine, scripted=False, practice=True, on_machine=True)
+        for size in SIZES:
+            text = drawn(console_of(*size), owner, sees="a flat and dry battery " * 3)
+            assert "PRACTICE: nothing here is real" in text
+            assert shows(text, "You see: a flat and dry battery")
+
+
+@pytest.mark.parametrize(("columns", "rows"), SIZES)
+def test_what_to_set_by_hand_so_that_it_stays_awake_is_beside_what_runs(
+    owner: Owner, bench: SimulatedBench, columns: int, rows: int
+) -> None:
+    next(due for due in every_due(owner, bench) if isinstance(due, plan.Watching))
+    shown = msgspec.structs.replace(owner.shown(), awake_note="Switch off sleep in the power settings.")
+    console = console_of(columns, rows)
+    lines = console.render_lines(fitting(console, shown, None), pad=False)
+    text = " ".join("".join(part.text for part in line) for line in lines)
+    assert shows(text, "! Switch off sleep")
+
+
+@pytest.mark.parametrize("size", [(80, 24), (100, 34)])
+def test_keys_take_two_lines_and_no_line_is_cut(
+    owner: Owner, bench: SimulatedBench, size: tuple[int, int]
+) -> None:
+    for _ in every_due(owner, bench):
+        keys = legend(owner.shown(), None, brief=False)
+        assert len(keys) <= 2
+        assert all(len(line) < size[0] for line in keys)
+        assert "! hazard" in keys[-1]

@@ -1,8 +1,13 @@
-"""From typed text to an answer: seam gaps and counts. Pure.
+"""From typed text to what it means: seam gaps, counts, lists, paths. Pure.
 
 A gap: the thickest leaf that enters, then the thinnest that does not ("0.25 0.30").
 A count: the kind, how many out, how many back, and if need be new, returned, scrapped ("short 6 6").
 """
+
+import shlex
+import sys
+from pathlib import Path
+from urllib.parse import unquote, urlsplit
 
 from verify.checklist.answers import Span, Tally
 from verify.values.errors import InvalidValueError
@@ -62,3 +67,34 @@ def parse_tally(text: str) -> tuple[str, Tally]:
     if not words or len(numbers) < 2:
         raise InvalidValueError("A count needs a kind and two numbers.", next_step=_COUNT_HELP)
     return " ".join(words), parse_numbers(" ".join(numbers))
+
+
+def parse_list(text: str) -> tuple[str, ...]:
+    """Read words that are separated by commas; empty, "none" and "-" are none."""
+    words = [" ".join(word.split()) for word in text.split(",")]
+    return tuple(word for word in words if word and word.lower() not in ("none", "-"))
+
+
+def parse_paths(text: str) -> tuple[Path, ...]:
+    """Read the paths of files, as typed or as a terminal writes them when files are dragged in.
+
+    That is in quotes, with blanks behind a backslash, or as file addresses; several are separated by blanks.
+    Raises InvalidValueError where a quote is not closed.
+    """
+    if sys.platform == "win32":
+        # A backslash separates folders there.
+        words = [text.strip().strip('"')]
+    else:
+        try:
+            words = shlex.split(text)
+        except ValueError:
+            raise InvalidValueError(
+                "A quote is not closed.", next_step="Type the path, or drag the file in again."
+            ) from None
+    return tuple(_path(word) for word in words)
+
+
+def _path(word: str) -> Path:
+    if word.startswith("file://"):
+        return Path(unquote(urlsplit(word).path))
+    return Path(word).expanduser()

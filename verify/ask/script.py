@@ -7,14 +7,14 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Protocol, assert_never
 
-import msgspec
-
-from verify.checklist import Check, Kind, Step
-from verify.checklist.answers import Answer, Counted, Hazard, Look, Measured, Seen, Span, Tally
+from verify.ask.given import parse_answer, parse_arrival, refuse_unknown, refuse_unknown_arrival
+from verify.checklist import Check, Composition, Step
+from verify.checklist.answers import Answer
 from verify.probe import Want
+from verify.record.arrival import FoundAs, Picture, Tried
 from verify.run import Owner, plan
 from verify.run.events import Arrived
-from verify.run.sampling import Sampler
+from verify.run.sampling import Pace, Sampler
 from verify.values.errors import FileFormatError, InvalidValueError
 
 ANSWERS_FORMAT = "answers/1"
@@ -64,12 +64,13 @@ class Answers(Protocol):
 
 
 class AnswerFile:
-    """Answers read from a YAML file: `format: answers/1`, then `answers:` by check."""
+    """Answers read from a YAML file: `format: answers/1`, then `answers:` by check, and `arrival:`."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, *, folder: Path | None = None) -> None:
         """Read the file.
 
-        Raises FileFormatError where it is not one.
+        folder: the run's, where pictures on arrival are taken over; None: there are none.
+        Raises FileFormatError where it is not one, or says something on arrival that is not asked.
         """
         import yaml
 
@@ -82,13 +83,39 @@ class AnswerFile:
                 f"{path} is not a file of answers.",
                 next_step=f'It must begin with "format: {ANSWERS_FORMAT}".',
             )
-        answers = data.get("answers")
-        if not isinstance(answers, dict):
+        self._path = path
+        self._folder = folder
+        self._answers = self._part(data, "answers", "check", must="arrival" not in data)
+        self._arrival = self._part(data, "arrival", "topic", must=False)
+        self._refuse(data, ("format", "answers", "arrival"))
+        try:
+            refuse_unknown_arrival(self._arrival)
+        except (InvalidValueError, TypeError) as error:
+            raise FileFormatError(f"{path.name}, arrival: {error}") from error
+
+    def _part(
+        self, data: Mapping[object, object], name: str, what: str, *, must: bool
+    ) -> Mapping[object, object]:
+        part = data.get(name, None if must else {})
+        if not isinstance(part, dict):
             raise FileFormatError(
-                f'{path} has no "answers:".', next_step="Put a line for each check below it."
+                f'{self._path} has no "{name}:".', next_step=f"Put a line for each {what} below it."
             )
-        self._name = path.name
-        self._answers: Mapping[object, object] = answers
+        return part
+
+    def _refuse(self, given: Mapping[object, object], known: tuple[str, ...]) -> None:
+        try:
+            refuse_unknown(given, known)
+        except InvalidValueError as error:
+            raise FileFormatError(f"{self._path.name}: {error.what}", next_step=error.next_step) from error
+
+    def refuse_strange(self, composition: Composition) -> None:
+        """Raise FileFormatError for an answer to a check that none of the run's checklists has.
+
+        One that this work does not call for may stand in the file.
+        """
+        known = [check.id for each in composition.checklists for check in each.checks]
+        self._refuse(self._answers, tuple(known))
 
     def answer(self, check: Check) -> Answer | None:
         """Return the answer to the check, or None where the file has none.
@@ -102,62 +129,40 @@ class AnswerFile:
             return parse_answer(check, given)
         except (InvalidValueError, TypeError, ValueError, KeyError) as error:
             raise FileFormatError(
-                f'{self._name}: the answer to "{check.id}" does not fit a {check.kind}: {error}',
+                f'{self._path.name}: the answer to "{check.id}" does not fit a {check.kind}: {error}',
                 next_step="Look: good, not good, cannot see. Measure: place: [enters, stops]. "
                 "Count: kind: {out: 6, back: 6}.",
             ) from error
 
+    def arrival(self, topic: str) -> Arrived | None:
+        """Return what the file says of a topic on arrival, or None where it says nothing.
 
-def parse_answer(check: Check, given: object) -> Answer:
-    """Turn what a file says into an answer of the check's kind.
+        Raises FileFormatError where it does not fit the topic; what taking a picture over raises.
+        """
+        try:
+            return parse_arrival(topic, self._arrival, picture=self._take_over)
+        except (InvalidValueError, TypeError, ValueError, KeyError) as error:
+            raise FileFormatError(
+                f'{self._path.name}: what is said on arrival of "{topic}" does not fit: {error}',
+                next_step=f"found_as: {', '.join(FoundAs)}. accessories, pictures: a list. "
+                f"tried: function: {', '.join(Tried)}.",
+            ) from error
 
-    Raises InvalidValueError, ValueError, TypeError or KeyError where it does not fit.
-    """
-    match check.kind:
-        case Kind.LOOK:
-            seen, note = _with_note(given)
-            return Look(seen=Seen(str(seen)), note=note)
-        case Kind.HAZARD:
-            seen, note = _with_note(given)
-            # YAML reads a bare no and yes as false and true.
-            present = {"false": False, "no": False, "true": True, "yes": True, "cannot tell": None}
-            return Hazard(present=present[str(seen).lower()], note=note)
-        case Kind.MEASURE:
-            return Measured(spans={str(place): _span(span) for place, span in _mapping(given).items()})
-        case Kind.COUNT:
-            return Counted(
-                tallies={str(kind): msgspec.convert(tally, Tally) for kind, tally in _mapping(given).items()}
-            )
-        case Kind.PROBE | Kind.WAIT:
-            raise InvalidValueError("The tool establishes it by itself.")
-        case _:
-            assert_never(check.kind)
+    def _take_over(self, file: str, shows: str, number: int) -> Picture:
+        from verify.run.pictures import take_over
 
-
-def _mapping(given: object) -> Mapping[object, object]:
-    if not isinstance(given, dict):
-        raise TypeError(f"{given!r} is not a list of names and values")
-    return given
-
-
-def _with_note(given: object) -> tuple[object, str]:
-    if isinstance(given, dict):
-        return given["answer"], str(given.get("note", ""))
-    return given, ""
-
-
-def _span(given: object) -> Span:
-    if not isinstance(given, list) or len(given) != 2:
-        raise TypeError(f"{given!r} is not two leaves")
-    enters, stops = given
-    return Span(enters_mm=float(enters), stops_mm=None if stops is None else float(stops))
+        if self._folder is None:
+            raise InvalidValueError("There is no folder for pictures here.")
+        return take_over(self._folder, self._path.parent / file, number=number, shows=shows)
 
 
 def play(owner: Owner, answers: Answers, sampler: Sampler, *, hands: Hands) -> plan.Due:
     """Go through the run until nothing is due that the script can answer; return what is due then.
 
-    Raises FileFormatError where an answer does not fit its check.
+    Raises FileFormatError where an answer does not fit its check, or a file answers what nobody asks.
     """
+    if isinstance(answers, AnswerFile) and owner.state.started:
+        answers.refuse_strange(owner.composition)
     while True:
         due = owner.due()
         match due:
@@ -206,6 +211,10 @@ def _spend(owner: Owner, sampler: Sampler, hands: Hands, check: Check) -> None:
 
 
 def _feed(owner: Owner, sampler: Sampler, hands: Hands, *, timeout_s: float) -> None:
+    if sampler.by_itself and not owner.wants_samples():
+        # Nobody wants to know: the machine is not read, least of all before the first question.
+        return
+    sampler.pace(Pace.FAST if owner.loads else Pace.USUAL)
     sample = sampler.next(timeout_s)
     if sample is not None and owner.wants_samples():
         owner.take_sample(sample)

@@ -11,6 +11,9 @@ from verify.checklist.answers import Answer
 from verify.checklist.specimens import Sight, answer_for
 from verify.machine.simulated import LARKSPUR_15, SimulatedDesign, SimulatedMachine
 from verify.probe import Want
+from verify.record.arrival import FUNCTIONS, FoundAs, Tried
+from verify.run import arrival
+from verify.run.events import Arrived
 from verify.run.sampling import VirtualSampler
 from verify.values import VirtualClock
 
@@ -47,12 +50,8 @@ class SimulatedBench:
                 pass
 
     def give(self, want: Want) -> None:
-        """Put the charger in or pull it out."""
-        match want:
-            case Want.CHARGER_IN:
-                self.machine.plug_in()
-            case Want.CHARGER_OUT:
-                self.machine.pull_out()
+        """Do what a running check asks for."""
+        self.machine.obey(want)
 
     def takes_s(self, check: Check) -> float:
         """Return the hands' time that the checklist gives the check, in s."""
@@ -72,3 +71,16 @@ class Truthful:
         Raises SpecimenError where the table does not say what is seen there.
         """
         return answer_for(check, self._facts, self._table)
+
+    def arrival(self, topic: str) -> Arrived | None:
+        """Return what is always so: it runs, its charger came with it, everything could be tried and works.
+
+        None for the complaint: it stands on the ticket.
+        """
+        if topic in FUNCTIONS:
+            return Arrived(tried={topic: Tried.WORKS})
+        return {
+            arrival.FOUND_AS: Arrived(found_as=FoundAs.RUNS),
+            arrival.PICTURES: Arrived(pictures=()),
+            arrival.ACCESSORIES: Arrived(accessories=("charger",)),
+        }.get(topic)

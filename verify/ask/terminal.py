@@ -1,225 +1,290 @@
 """The technician at the terminal: single keys, one place at a time, never blocked.
 
-Between keys the samples go to the owner, so that a watch goes on while looks are asked.
+What runs, runs in the owner's thread; here is only waited for a key, or to be woken when something changed.
 """
 
+import time
 from collections.abc import Callable
-from typing import assert_never
+from pathlib import Path
+from typing import Any, assert_never
 
-import msgspec
 from rich.console import Console
 
+from verify.ask import arriving
+from verify.ask.answering import note_line, span_line, tally_line
 from verify.ask.canvas import canvas_for
-from verify.ask.entry import parse_numbers, parse_span, parse_tally
-from verify.ask.keys import BACK, END, ENTER, Keys
-from verify.ask.view import HELD_SHOWN, Entry
+from verify.ask.dialogues import accept, made_safe, opened_again, picked, seen_beside
+from verify.ask.keys import END, ENTER, Keys
+from verify.ask.lines import Notice, Prompt
+from verify.ask.words import counted, minutes_text
 from verify.checklist import Check, Kind
-from verify.checklist.answers import Answer, Counted, Hazard, Look, Measured, Seen, Span, Tally
-from verify.run import Owner, plan
-from verify.run.sampling import Sampler
+from verify.checklist.answers import Answer, Hazard, Look, Seen
+from verify.record.arrival import Picture
+from verify.run import Owner, Shown, arrival, plan
+from verify.run.events import Arrived
+from verify.run.live import Live
 from verify.values import Verdict
-from verify.values.errors import HandbackError, InvalidValueError, JournalError
+from verify.values.errors import HandbackError, JournalError, OrderError
 
-_KEY_WAIT_S = 0.1
-_ESCAPE = "\x1b"
+_HAZARD = "!"
+_SURPRISED_S = 0.5  # a finger on its way is not stopped faster; common practice, no source
 _TELL = {Verdict.DOES_NOT_CONFORM: "Not good:", Verdict.UNDECIDED: "Cannot tell yet:"}
 
 
-class _Typing:
-    """A line that is being typed, and what becomes of it."""
+class Terminal:
+    """Asks the technician until they leave."""
 
     def __init__(
-        self, prompt: str, take: Callable[[str], "_Typing | None"], done: tuple[str, ...] = ()
+        self,
+        live: Live,
+        console: Console,
+        *,
+        folder: Path,
+        sees: Callable[[Check], str] | None = None,
+        leave_when: Callable[[plan.Due], bool] | None = None,
     ) -> None:
-        self.entry = Entry(prompt=prompt, done=done)
-        self._take = take
+        """Show a run that is live.
 
-    def key(self, key: str) -> "_Typing | None":
-        """Take one key; return what is typed next, itself, or None when it is over."""
-        typed = self.entry.typed
-        if key == _ESCAPE:
-            return None
-        if key == BACK:
-            self.entry = msgspec.structs.replace(self.entry, typed=typed[:-1])
-        elif key == ENTER:
-            try:
-                return self._take(typed.strip())
-            except JournalError:
-                raise
-            except HandbackError as error:
-                self.entry = msgspec.structs.replace(self.entry, typed="", error=str(error))
-        elif key.isprintable():
-            self.entry = msgspec.structs.replace(self.entry, typed=typed + key, error="")
-        return self
-
-
-class Terminal:
-    """Asks the technician until they leave or everything is good."""
-
-    def __init__(self, owner: Owner, sampler: Sampler, console: Console) -> None:
-        self._owner = owner
-        self._sampler = sampler
+        folder: the run's, for pictures. sees: what the eyes tell of a check, for learning; an empty text
+        shows nothing. leave_when: leave by itself as soon as this is due.
+        """
+        self._live = live
         self._console = console
-        self._typing: _Typing | None = None
-        self._typing_for: plan.Due | None = None
+        self._folder = folder
+        self._sees = sees
+        self._leave_when = leave_when
+        self._prompt: Prompt | None = None
+        self._opened_for = ""
+        self._found = 0
         self._message = ""
         self._leaving = False
+        self._due: plan.Due | None = None
+        self._pressed = True
+        self._changed_s = float("-inf")
 
     def run(self) -> plan.Due:
         """Ask; return what is due when the technician leaves.
 
-        Raises JournalError as soon as an answer cannot be kept: nothing is asked that would be lost.
+        Raises JournalError as soon as an answer cannot be kept: nothing is asked that would be lost; and
+        whatever ended the run in the background.
         """
-        with Keys() as keys, canvas_for(self._console) as canvas:
+        shown = self._live.shown
+        self._found = len(shown.state.found)
+        self._message = _meanwhile(shown)
+        with Keys(self._live.woken) as keys, canvas_for(self._console) as canvas:
             while not self._leaving:
-                self._feed()
-                due = self._owner.due()
-                self._drop_overtaken(due)
-                canvas.show(self._owner, due, self._entry, self._message)
-                key = keys.next(_KEY_WAIT_S)
-                if key is not None:
-                    if self._typing is not None:
+                self._live.rest()
+                shown = self._live.shown
+                self._notice_change(shown.due)
+                self._tell_found(shown)
+                self._drop_overtaken(shown.due)
+                self._open_line(shown.due)
+                if self._prompt is None and self._leave_when is not None and self._leave_when(shown.due):
+                    break
+                entry = None if self._prompt is None else self._prompt.entry
+                again_s = canvas.show(shown, entry, self._message, self._seen(shown.due))
+                key = keys.next(again_s)
+                if key is not None and self._is_meant(key, shown.due):
+                    if self._prompt is not None:
                         canvas.echo(key)
-                    self._key(due, key)
-        return self._owner.due()
+                    self._key(key)
+        return self._live.shown.due
 
-    @property
-    def _entry(self) -> Entry | None:
-        return None if self._typing is None else self._typing.entry
+    def _is_meant(self, key: str, drawn: plan.Due) -> bool:
+        """Tell whether the key answers what is on the screen: something may have come first meanwhile."""
+        if key in (_HAZARD, END):
+            return True
+        if self._live.shown.due != drawn:
+            return False
+        if time.monotonic() < self._changed_s + _SURPRISED_S:
+            self._message = "The screen has just changed. Read it, then press again."
+            return False
+        return True
+
+    def _notice_change(self, due: plan.Due) -> None:
+        """Remember when something else came up without a key: a finger may be on its way."""
+        if due != self._due and not self._pressed:
+            self._changed_s = time.monotonic()
+        self._due, self._pressed = due, False
+
+    def _seen(self, due: plan.Due) -> str:
+        if self._sees is None or not isinstance(due, plan.Ask):
+            return ""
+        return self._sees(_asked(due))
+
+    def _tell_found(self, shown: Shown) -> None:
+        for found in shown.state.found[self._found :]:
+            # Said at once: it holds something later, and what it needs is at hand now.
+            current = shown.state.current(found.check)
+            if current is not None and current.judgement.verdict in _TELL:
+                self._message = f"{_TELL[current.judgement.verdict]} {found.text}"
+        self._found = len(shown.state.found)
 
     def _drop_overtaken(self, due: plan.Due) -> None:
         """Let go of a line that is being typed when what it answers is not asked any more."""
-        if self._typing is not None and due != self._typing_for:
-            self._typing = None
-            self._message = "Something else comes first now. What was typed is not taken."
+        if self._prompt is not None and not self._prompt.still(due):
+            self._prompt = Notice("Something else comes first now. What was typed is not taken.")
 
-    def _feed(self) -> None:
-        known = len(self._owner.state.found)
-        while (sample := self._sampler.next(0)) is not None:
-            if self._owner.wants_samples():
-                self._owner.take_sample(sample)
-        for found in self._owner.state.found[known:]:
-            # Said at once: it holds something later, and what it needs is at hand now.
-            current = self._owner.state.current(found.check)
-            if current is not None and current.judgement.verdict in _TELL:
-                self._message = f"{_TELL[current.judgement.verdict]} {found.text}"
+    def _open_line(self, due: plan.Due) -> None:
+        """Begin the line that is to be typed on arrival by itself: nobody types into single keys."""
+        topic = due.pending[0] if isinstance(due, plan.Arrive) else ""
+        if self._prompt is None and topic != self._opened_for:
+            self._opened_for = topic
+            if arriving.is_typed(topic):
+                self._prompt = self._arrival_line(topic)
 
-    def _key(self, due: plan.Due, key: str) -> None:
+    # Keys.
+
+    def _key(self, key: str) -> None:
         self._message = ""
-        if key == END:
-            self._leaving = True
-            return
+        self._pressed = True
+        due = self._live.shown.due
         try:
-            if self._typing is not None:
-                self._typing = self._typing.key(key)
-                return
-            self._typing_for = due
-            self._command(due, key.lower())
+            if key == END:
+                self._leaving = True
+            elif key == _HAZARD and (self._prompt is None or self._prompt.empty):
+                self._meet_hazard(due)
+            elif self._prompt is not None:
+                self._prompt = self._prompt.key(key)
+            else:
+                self._command(due, key.lower())
         except JournalError:
             raise
         except HandbackError as error:
             self._message = str(error)
 
+    def _meet_hazard(self, due: plan.Due) -> None:
+        """Stop everything first; words come later."""
+        if isinstance(due, plan.Stopped):
+            self._message = "Everything is stopped already."
+            return
+        self._prompt = None
+        self._do(lambda owner: owner.meet_hazard(""))
+
     def _command(self, due: plan.Due, key: str) -> None:
         if key == "q":
             self._leaving = True
         elif key == "u":
-            self._message = "Taken back." if self._owner.undo() else "There is nothing to take back."
+            self._message = (
+                "Taken back." if self._do(lambda owner: owner.undo()) else "There is nothing to take back."
+            )
+        elif key == "o" and not isinstance(due, plan.Stopped):
+            self._prompt = seen_beside(self._say)
+        elif key == "r" and self._may_be_opened(due):
+            self._prompt = opened_again(self._live.shown, self._say)
         else:
             self._due_key(due, key)
+
+    def _may_be_opened(self, due: plan.Due) -> bool:
+        if isinstance(due, plan.Stopped):
+            raise OrderError("Say first how it was made safe.")
+        return self._live.shown.state.started and not isinstance(due, plan.Declined)
 
     def _due_key(self, due: plan.Due, key: str) -> None:
         match due:
             case plan.Ask():
-                self._ask_key(next(check for check in due.checks if check.id == due.pending[0]), key)
+                self._ask_key(_asked(due), key)
+            case plan.Where():
+                if key in ("y", "n"):
+                    self._do(lambda owner: owner.stand(on_machine=key == "y"))
+            case plan.Arrive():
+                self._arrive_key(due, key)
             case plan.Do():
                 if key == "d":
-                    self._owner.take_step(due.step.id)
-            case plan.Held():
-                shown = due.blocked[:HELD_SHOWN]
-                if key in map(str, range(1, len(shown) + 1)):
-                    self._owner.ask_again(shown[int(key) - 1].check.id)
+                    self._do(lambda owner: owner.take_step(due.step.id))
+            case plan.Held() | plan.Watching() | plan.Elsewhere():
+                self._number_key(due, key)
             case plan.Stopped():
                 if key == "s":
-                    self._typing = _Typing("Who made it safe, and where is the part now?", self._made_safe)
-            case plan.Watching() | plan.Complete():
+                    self._prompt = made_safe(due, self._say)
+            case plan.SayWork() | plan.Declined() | plan.Complete():
                 pass
             case _:
                 assert_never(due)
 
-    def _made_safe(self, text: str) -> None:
-        self._owner.made_safe(text)
+    def _number_key(self, due: plan.Due, key: str) -> None:
+        if key == "a":
+            self._prompt = accept(self._live.shown, self._say)
+            return
+        check = picked(due, key)
+        if check is None:
+            return
+        if check not in [block.check for block in plan.may_be_asked_again(due)]:
+            self._message = "That one waits for the repaired machine."
+            return
+        self._do(lambda owner: owner.ask_again(check.id))
 
     def _ask_key(self, check: Check, key: str) -> None:
+        def take(answer: Answer) -> None:
+            self._do(lambda owner: owner.answer(check.id, answer))
+
         match check.kind:
             case Kind.LOOK:
-                self._look_key(check, key)
+                if key == "g":
+                    take(Look(seen=Seen.GOOD))
+                elif key in ("n", "c"):
+                    self._prompt = note_line(check, Seen.NOT_GOOD if key == "n" else Seen.CANNOT_SEE, take)
             case Kind.HAZARD:
                 answers = {"n": False, "y": True, "c": None}
                 if key in answers:
-                    self._owner.answer(check.id, Hazard(present=answers[key]))
+                    take(Hazard(present=answers[key]))
             case Kind.MEASURE:
                 if key == ENTER:
-                    self._typing = self._type_span(check, {})
+                    self._prompt = span_line(check, take)
             case Kind.COUNT:
                 if key == ENTER:
-                    self._typing = self._type_tally(check, {})
+                    self._prompt = tally_line(check, take)
             case Kind.PROBE | Kind.WAIT:
                 pass
             case _:
                 assert_never(check.kind)
 
-    def _look_key(self, check: Check, key: str) -> None:
-        if key == "g":
-            self._owner.answer(check.id, Look(seen=Seen.GOOD))
-        elif key == "n":
-            self._typing = self._type_note(check, Seen.NOT_GOOD, "What is wrong?")
-        elif key == "c":
-            self._typing = self._type_note(check, Seen.CANNOT_SEE, "Why can it not be seen?")
+    def _arrive_key(self, due: plan.Arrive, key: str) -> None:
+        topic = due.pending[0]
+        said = arriving.said_by_key(topic, key)
+        if said is not None:
+            self._take_arrived(said)
+        elif key == ENTER and arriving.is_typed(topic):
+            self._prompt = self._arrival_line(topic)
+        elif key == "p" and arrival.PICTURES not in due.pending:
+            self._prompt = arriving.more_pictures(self._take_arrived, picture=self._picture)
 
-    def _type_note(self, check: Check, seen: Seen, prompt: str) -> _Typing:
-        def take(text: str) -> None:
-            if seen is Seen.CANNOT_SEE and not text:
-                raise InvalidValueError("It needs a reason.")
-            self._answer(check, Look(seen=seen, note=text))
+    def _arrival_line(self, topic: str) -> Prompt:
+        return arriving.line_for(topic, self._take_arrived, picture=self._picture)
 
-        return _Typing(prompt, take)
+    def _take_arrived(self, said: Arrived) -> None:
+        self._do(lambda owner: owner.arrive(said))
 
-    def _answer(self, check: Check, answer: Answer) -> None:
-        self._owner.answer(check.id, answer)
+    def _picture(self, source: Path) -> Picture:
+        from verify.run.pictures import take_over
 
-    def _type_span(self, check: Check, spans: dict[str, Span]) -> _Typing:
-        station = check.stations[len(spans)]
+        # Those that were taken back keep their number: a file is never written over.
+        taken = self._do(
+            lambda owner: sum(
+                len(line.event.pictures or ()) for line in owner.lines if isinstance(line.event, Arrived)
+            )
+        )
+        return take_over(self._folder, source, number=taken + 1)
 
-        def take(text: str) -> _Typing | None:
-            more = {**spans, station: parse_span(text)}
-            if len(more) < len(check.stations):
-                return self._type_span(check, more)
-            self._answer(check, Measured(spans=more))
-            return None
+    # Commands.
 
-        done = tuple(f"{name}: {span.enters_mm:g} to {_end(span)} mm" for name, span in spans.items())
-        return _Typing(f"{station}, leaf that enters, leaf that does not (mm):", take, done)
+    def _do(self, command: Callable[[Owner], Any]) -> Any:
+        return self._live.do(command)
 
-    def _type_tally(self, check: Check, tallies: dict[str, Tally]) -> _Typing:
-        left = [kind for kind in check.counts if kind not in tallies]
-        fixed = f"{left[0]}: " if left else ""
-
-        def take(text: str) -> _Typing | None:
-            if not text and not left and tallies:
-                self._answer(check, Counted(tallies=tallies))
-                return None
-            kind, tally = (left[0], parse_numbers(text)) if left else parse_tally(text)
-            more = {**tallies, kind: tally}
-            if check.counts and len(more) == len(check.counts):
-                self._answer(check, Counted(tallies=more))
-                return None
-            return self._type_tally(check, more)
-
-        done = tuple(f"{kind}: {tally.out} out, {tally.back} back" for kind, tally in tallies.items())
-        asked = "out and back" if left else "kind, out, back (empty line: that is all)"
-        return _Typing(f"{fixed}{asked}:", take, done)
+    def _say(self, command: Callable[[Owner], Any], words: str) -> None:
+        self._do(command)
+        self._message = words
 
 
-def _end(span: Span) -> str:
-    return "?" if span.stops_mm is None else f"{span.stops_mm:g}"
+def _asked(due: plan.Ask) -> Check:
+    return next(check for check in due.checks if check.id == due.pending[0])
+
+
+def _meanwhile(shown: Shown) -> str:
+    """Say, where something runs as the session begins, what can be done meanwhile."""
+    if shown.strip is None or isinstance(shown.due, plan.Stopped):
+        return ""
+    if isinstance(shown.due, plan.Watching):
+        return ""
+    left = counted(max(0, shown.progress.screens - shown.progress.screens_done), "screen", "screens")
+    return f"While that runs, go on here: {left}, {minutes_text(shown.progress.hands_min)} of work."

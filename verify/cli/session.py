@@ -64,7 +64,7 @@ def work_on(
     if answers is None:
         _ask(owner, sampler, folder.path, leave_when)
     else:
-        _play(owner, sampler, answers, folder.path.name)
+        _play(owner, sampler, answers, folder.path)
     renew_report(folder, written=len(owner.lines) > before)
 
 
@@ -83,17 +83,17 @@ def _ask(owner: Owner, sampler: Sampler, folder: Path, leave_when: Callable[[pla
         live.close()
 
 
-def _play(owner: Owner, sampler: Sampler, answers: Path, ticket: str) -> None:
+def _play(owner: Owner, sampler: Sampler, answers: Path, folder: Path) -> None:
     from verify.ask.script import AnswerFile, NoHands, play
 
     try:
-        due = play(owner, AnswerFile(answers), sampler, hands=NoHands())
+        due = play(owner, AnswerFile(answers, folder=folder), sampler, hands=NoHands())
     finally:
         sampler.close()
         owner.close()
     if isinstance(due, plan.Where):
         raise WrongUseError(
-            f"It is not known whether this computer is the one of {ticket}.",
+            f"It is not known whether this computer is the one of {folder.name}.",
             next_step="Add --on-machine or --elsewhere. What was answered is kept.",
         )
 

@@ -87,7 +87,7 @@ def _add(
 
 
 def _tell_minutes(path: Path) -> None:
-    from verify.ask.view import minutes_text
+    from verify.ask.words import minutes_text
     from verify.ledger import ticket_line
 
     line = ticket_line(path)

@@ -17,7 +17,7 @@ from verify.values.errors import WrongUseError
 def command(ticket: str | None, as_json: bool, reports: Path) -> int:  # noqa: FBT001 - click's way of a flag
     """Show the open tickets, or TICKET alone, and what each waits for."""
     from verify.ask.closing import OUTCOME_WORDS
-    from verify.ask.view import minutes_text
+    from verify.ask.words import minutes_text
     from verify.ledger import ticket_line, ticket_lines
     from verify.record.visible import visible
     from verify.run import RunFolder

@@ -1,0 +1,83 @@
+"""Which keys can be pressed, for each thing that is due. Pure. One line for what is asked, one that stays."""
+
+from typing import assert_never
+
+from verify.ask.dialogues import HELD_SHOWN
+from verify.ask.lines import Entry
+from verify.checklist import Check, Kind
+from verify.record.arrival import FUNCTIONS
+from verify.run import Shown, arrival, plan
+
+
+def legend(shown: Shown, entry: Entry | None, *, brief: bool) -> tuple[str, ...]:
+    """Return the lines of keys."""
+    if entry is not None:
+        hazard = "" if entry.typed or isinstance(shown.due, plan.Stopped) else "   ! hazard"
+        return (f"{entry.keys}{hazard}",)
+    asked = _asked(shown.due)
+    always = _always(shown, brief=brief)
+    return (asked, always) if asked else (always,)
+
+
+def _asked(due: plan.Due) -> str:
+    match due:
+        case plan.Ask():
+            return _of_check(next(check for check in due.checks if check.id == due.pending[0]))
+        case plan.Where():
+            return "Y yes, this is it   N no, another computer"
+        case plan.Arrive():
+            return _of_topic(due)
+        case plan.Do():
+            return "D done"
+        case plan.Held() | plan.Watching() | plan.Elsewhere():
+            return _of_numbers(due)
+        case plan.Stopped():
+            return "S it is made safe"
+        case plan.SayWork() | plan.Declined() | plan.Complete():
+            return ""
+        case _:
+            assert_never(due)
+
+
+def _of_check(check: Check) -> str:
+    if check.kind is Kind.LOOK:
+        return "G good   N not good   C cannot see"
+    if check.kind is Kind.HAZARD:
+        return "N no   Y yes   C cannot tell"
+    return "Enter type it in"
+
+
+def _of_topic(due: plan.Arrive) -> str:
+    topic = due.pending[0]
+    keys = "Enter type it in"
+    if topic == arrival.FOUND_AS:
+        keys = "R runs   D does not start   A already apart"
+    elif topic in FUNCTIONS:
+        keys = "W works   F does not work   T not tried"
+    return keys if arrival.PICTURES in due.pending else f"{keys}   P more pictures"
+
+
+def _of_numbers(due: plan.Held | plan.Watching | plan.Elsewhere) -> str:
+    parts = []
+    again = min(HELD_SHOWN, len(due.blocked))
+    if again:
+        parts.append(f"{'1' if again == 1 else f'1-{again}'} ask again")
+    if plan.may_be_accepted(due):
+        parts.append("A accept with a known flaw")
+    return "   ".join(parts)
+
+
+def _always(shown: Shown, *, brief: bool) -> str:
+    due = shown.due
+    if isinstance(due, plan.Stopped):
+        return f"Q leave{'' if brief else ' (everything is kept)'}"
+    started = shown.state.started and not isinstance(due, plan.Declined)
+    parts = ["U undo"]
+    if started:
+        parts.append("R opened" if brief else "R opened again")
+    parts += [
+        "O seen" if brief else "O seen besides",
+        "! hazard",
+        "Q leave" if brief else "Q leave (all is kept)",
+    ]
+    return ("  " if brief else "   ").join(parts)
