@@ -156,14 +156,14 @@ HOLDS = {
     "charge": "pack-flat pack-present pack-cell-voltage bottom-screws deck-smooth air-openings",
     "end-charge": "charge-to-full",
     "fit-feet": "all-accounted bottom-screws deck-smooth air-openings charger-seen charge-power heat-margin "
-    "charge-to-full started-clean network sound fan-sound every-key touchpad-click touchpad-lines "
+    "lid-switch charge-to-full started-clean network sound fan-sound every-key touchpad-click touchpad-lines "
     "claimed-capacity seam-gaps touchpad-level runs-on-battery",
     "push-feet": "feet-wait no-new-mark nothing-kept stands-still",
 }
 # Checks that say nothing before the step was taken.
 AFTER = {
     "connect-pack": "pack-plug-home pack-fixed",
-    "charge": "charger-seen charge-power heat-margin charge-to-full started-clean network sound fan-sound "
+    "charge": "charger-seen charge-power heat-margin lid-switch charge-to-full started-clean network sound fan-sound "
     "every-key touchpad-click touchpad-lines",
     "fit-feet": "feet-wait",
     "push-feet": "feet-hold feet-clean",
@@ -191,7 +191,7 @@ def test_a_swollen_battery_stops_the_work_wherever_it_shows() -> None:
 
 def test_only_what_a_sound_machine_may_not_tell_is_a_note() -> None:
     notes = {check.id for check in ALL_CHECKS if check.note_only}
-    assert notes == {"charge-power", "heat-margin", "claimed-capacity"}
+    assert notes == {"charge-power", "heat-margin", "lid-switch", "claimed-capacity"}
 
 
 @pytest.mark.parametrize(

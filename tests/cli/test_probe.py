@@ -68,7 +68,8 @@ def test_json_has_the_promised_keys_and_values(tree: SysfsTree) -> None:
     code, out, err = run("--json", "--sysfs", str(tree.root))
     assert (code, err) == (0, "")
     told = json.loads(out)
-    assert list(told) == ["machine", "batteries", "adapters", "temperatures", "fans", "cpu", "reasons"]
+    keys = ["machine", "batteries", "adapters", "temperatures", "fans", "cpu", "lid_open", "reasons"]
+    assert list(told) == keys
     (battery,) = told["batteries"]
     assert list(battery) == _BATTERY_KEYS
     reasons = battery.pop("reasons")

@@ -74,13 +74,13 @@ def run_on_laptop(cwd: Path, script: dict[str, object]) -> subprocess.CompletedP
     return subprocess.run(
         [
             *(wrapper, python, str(_HERE / "bench_driver.py"), str(_HERE / "laptop.umockdev"), str(journal)),
-            *(_HANDBACK, "run", _TICKET, "--answers", "answers.yaml", "--every", "0.5"),
+            *(_HANDBACK, "run", _TICKET, "--answers", "answers.yaml", "--on-machine", "--every", "0.5"),
         ],
         capture_output=True,
         text=True,
         check=False,
         cwd=cwd,
-        timeout=100,
+        timeout=300,
         env={**os.environ, "PYTHONDONTWRITEBYTECODE": "1"},
     )
 
