@@ -4,6 +4,7 @@ import pty
 import signal
 import subprocess
 import sys
+import termios
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -16,8 +17,9 @@ import pytest
 from PIL import Image
 from rich.console import Console
 
-from verify.ask.keys import END, ENTER, Keys
-from verify.ask.lines import ESCAPE
+from verify.ask.canvas import _Plain
+from verify.ask.keys import ANEW, END, ENTER, SUSPEND, Keys, Pasted
+from verify.ask.lines import ESCAPE, Entry
 from verify.ask.script import play
 from verify.ask.simulated import SimulatedBench
 from verify.ask.terminal import Terminal
@@ -47,6 +49,9 @@ class Typist:
     """
 
     live: Live
+    by_hand = False
+    early: tuple[str, ...] = ()
+    """Pressed before the screen that the first key brings."""
 
     def __init__(self, keys: str, *, when: Callable[[Shown], bool] | None = None) -> None:
         self.left = list(keys)
@@ -63,6 +68,13 @@ class Typist:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         pass
+
+    def burst(self) -> bool:
+        return False
+
+    def forget(self) -> list[str]:
+        dropped, self.early = list(self.early), ()
+        return dropped
 
     def next(self, timeout_s: float | None) -> str | None:
         del timeout_s
@@ -387,6 +399,90 @@ def test_a_key_on_its_way_as_the_screen_changes_answers_nothing(
     assert shown.due.pending[0] == "pack-label"
 
 
+def test_a_line_goes_on_when_something_ends_that_it_does_not_answer(
+    owner: Owner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    owner.answer("first-look", Hazard(present=False))
+
+    class Meanwhile(Typist):
+        def next(self, timeout_s: float | None) -> str | None:
+            key = super().next(timeout_s)
+            if key == "@":
+                owner.answer("pack-flat", Look(seen=Seen.GOOD))
+                self.live._show()
+                return None
+            return key
+
+    _, shown = typed(owner, Meanwhile(f"oLeft hi@nge{ENTER}"), monkeypatch)
+    assert [what for _, what in shown.state.noticed] == ["Left hinge"]
+
+
+def test_a_finding_is_still_told_while_a_note_is_typed_and_after_a_key_on_its_way(
+    owner: Owner, bench: SimulatedBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    play(owner, GoodAnswers({"bottom-screws": None}), bench.sampler, hands=bench)
+    bare = SimulatedBench(faults={"pack-missing": "yes"})
+    bare.clock.wait(bench.clock.now().elapsed_s + 60)
+    before = len(owner.state.found)
+    typist = Typist("oabc", when=lambda shown: len(shown.state.found) > before)
+    monkeypatch.setattr("verify.ask.terminal._SURPRISED_S", 0.0)
+    drawn: list[str] = []
+    show = _Plain.show
+
+    def seen(canvas: _Plain, shown: Shown, entry: Entry | None, message: str, sees: str) -> float | None:
+        drawn.append("" if entry is None or not entry.typed else message)
+        return show(canvas, shown, entry, message, sees)
+
+    monkeypatch.setattr(_Plain, "show", seen)
+    _, shown = typed(owner, typist, monkeypatch, term="dumb", sampler=Fed(bare.machine.sample()))
+    while_typing = [message for message in drawn if message]
+    assert len(while_typing) == 3
+    assert all(shown.state.found[before].text in message for message in while_typing)
+
+
+# Keys that nobody meant for what is on the screen.
+
+
+def test_pasted_text_answers_nothing_and_fills_a_line(owner: Owner, monkeypatch: pytest.MonkeyPatch) -> None:
+    owner.answer("first-look", Hazard(present=False))
+    before = len(owner.lines)
+    typist = Typist("")
+    typist.left = [Pasted("gggg! u")]
+    said, shown = typed(owner, typist, monkeypatch, term="dumb")
+    assert "Press one key for one answer." in said
+    assert len(owner.lines) == before
+    typist = Typist("")
+    typist.left = ["o", Pasted("stiff hinge, Größe\x07"), "!", ENTER]
+    _, shown = typed(owner, typist, monkeypatch)
+    assert [what for _, what in shown.state.noticed] == ["stiff hinge, Größe!"]
+
+
+def test_a_key_that_is_held_down_does_not_answer_the_whole_screen(
+    owner: Owner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    owner.answer("first-look", Hazard(present=False))
+    monkeypatch.setattr("verify.ask.terminal._HELD_S", 60.0)
+    typist = Typist("gggg")
+    typist.by_hand = True
+    said, shown = typed(owner, typist, monkeypatch, term="dumb")
+    assert "Was a key held down?" in said
+    assert isinstance(shown.due, plan.Ask)
+    assert shown.due.pending[0] == "pack-label"
+
+
+@pytest.mark.parametrize(
+    ("early", "stopped"), [("g", False), ("!", True), ("no! it is", False)], ids=["key", "hazard", "text"]
+)
+def test_what_was_pressed_before_the_screen_came_answers_nothing_but_a_hazard_counts(
+    owner: Owner, early: str, *, stopped: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    typist = Typist("n")
+    typist.early = tuple(early)
+    said, shown = typed(owner, typist, monkeypatch, term="dumb")
+    assert isinstance(shown.due, plan.Stopped) is stopped
+    assert ("does not count" in said) is not stopped
+
+
 # What holds: asked again, accepted.
 
 
@@ -660,3 +756,57 @@ def test_a_window_that_changes_its_size_is_noticed(keyboard: int) -> None:
         threading.Timer(0.05, os.kill, (os.getpid(), signal.SIGWINCH)).start()
         assert keys.next(None) is None
     assert signal.getsignal(signal.SIGWINCH) is signal.SIG_DFL
+
+
+def test_pasted_text_is_one_line_however_it_comes(keyboard: int) -> None:
+    with Keys() as keys:
+        os.write(keyboard, "g\x1b[200~It is\r\nt\x1b[31moo  hot: Größ".encode())
+        assert keys.next(5) == "g"
+        assert keys.next(0) is None
+        os.write(keyboard, b"e\tnow\n\x1b[20")
+        assert keys.next(5) is None
+        os.write(keyboard, b"1~n")
+        pasted = keys.next(5)
+        assert isinstance(pasted, Pasted)
+        assert pasted == "It is too hot: Größe now"
+        assert keys.next(5) == "n"
+
+
+def test_what_was_pressed_early_is_dropped_at_a_terminal_and_a_text_is_known_by_its_speed(
+    keyboard: int,
+) -> None:
+    with Keys() as keys:
+        os.write(keyboard, b"gn!")
+        assert keys.next(5) == "g"
+        assert keys.burst()
+        os.write(keyboard, b"u")
+        assert keys.forget() == ["n", "!", "u"]
+        assert keys.next(0) is None
+
+
+def test_what_comes_out_of_a_pipe_is_never_dropped(monkeypatch: pytest.MonkeyPatch) -> None:
+    ours, theirs = os.pipe()
+    with os.fdopen(ours, encoding="utf-8") as stdin:
+        monkeypatch.setattr(sys, "stdin", stdin)
+        with Keys() as keys:
+            os.write(theirs, b"gng")
+            assert keys.next(5) == "g"
+            assert not keys.burst()
+            assert keys.forget() == []
+            assert [keys.next(5), keys.next(5)] == ["n", "g"]
+            os.close(theirs)
+            assert keys.next(5) == END
+
+
+def test_ctrl_z_is_a_key_and_a_terminal_that_was_taken_away_is_taken_back(keyboard: int) -> None:
+    with Keys() as keys:
+        os.write(keyboard, b"\x1a")
+        assert keys.next(5) == SUSPEND
+        cooked = termios.tcgetattr(sys.stdin.fileno())
+        cooked[3] |= termios.ICANON | termios.ECHO
+        termios.tcsetattr(sys.stdin.fileno(), termios.TCSANOW, cooked)
+        os.kill(os.getpid(), signal.SIGCONT)
+        assert keys.next(5) == ANEW
+        assert not termios.tcgetattr(sys.stdin.fileno())[3] & (termios.ICANON | termios.ECHO)
+    assert signal.getsignal(signal.SIGCONT) is signal.SIG_DFL
+    assert termios.tcgetattr(sys.stdin.fileno())[6][termios.VSUSP] == b"\x1a"

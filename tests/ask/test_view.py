@@ -11,7 +11,8 @@ from verify.ask.legend import legend
 from verify.ask.lines import Entry
 from verify.ask.simulated import SimulatedBench
 from verify.ask.view import screen
-from verify.checklist import Check
+from verify.ask.words import left_text
+from verify.checklist import COMPLAINT_GONE, Check, Kind
 from verify.checklist.answers import Answer, Hazard, Look, Seen
 from verify.checklist.shipped import shipped_checklists
 from verify.record.arrival import FUNCTIONS, FoundAs, Tried
@@ -339,3 +340,91 @@ def test_keys_take_two_lines_and_no_line_is_cut(
         assert len(keys) <= 2
         assert all(len(line) < size[0] for line in keys)
         assert "! hazard" in keys[-1]
+
+
+def rows_of(owner: Owner, console: Console, entry: Entry | None = None, message: str = "") -> list[str]:
+    lines = console.render_lines(fitting(console, owner.shown(), entry, message), pad=False)
+    return ["".join(part.text for part in line) for line in lines]
+
+
+@pytest.mark.parametrize("columns", [20, 40, 80, 132])
+def test_the_head_takes_one_line_and_the_ticket_stays_readable(
+    owner: Owner, bench: SimulatedBench, columns: int
+) -> None:
+    console = console_of(columns, 60)
+    for _ in every_due(owner, bench):
+        head, rule, *_ = rows_of(owner, console)
+        assert head.startswith("T-1")
+        assert " done" in head
+        assert rule.startswith("─")
+        assert columns < 80 or head.rstrip().endswith("min")
+
+
+def test_what_runs_takes_one_line_while_feet_are_waited_for(owner: Owner, bench: SimulatedBench) -> None:
+    strips = [
+        rows_of(owner, console_of(80, 40))[2:4]
+        for _ in every_due(owner, bench)
+        if owner.strip is not None and owner.strip[0].kind is Kind.WAIT
+    ]
+    assert strips
+    for strip, below in strips:
+        assert strip.startswith(" ~ Waiting: ")
+        assert "left" in strip
+        assert strip.rstrip().endswith("]")
+        assert below.startswith("─")
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"), [(20, "under 1 min left"), (600, "about 10 min left")], ids=["short", "long"]
+)
+def test_the_time_left_is_said_as_people_say_it(seconds: float, said: str) -> None:
+    assert left_text(seconds) == said
+
+
+@pytest.mark.parametrize(
+    ("complaint", "said"),
+    [
+        ("It goes off when I pull the charger out.", '"It goes off when I pull the charger out."'),
+        ("", "No complaint was taken down."),
+        ("too hot " * 300, "too hot too"),
+    ],
+    ids=["said", "none", "endless"],
+)
+@pytest.mark.parametrize(("columns", "rows"), [(80, 24), (40, 24)])
+def test_the_owners_words_stand_where_the_complaint_is_tried(
+    tmp_path: Path, bench: SimulatedBench, complaint: str, said: str, columns: int, rows: int
+) -> None:
+    with RunFolder(tmp_path / "T-2") as folder:
+        ticket = Ticket(id="T-2", complaint=complaint, work=(Work(kind="feet"),))
+        begin(folder, ticket=ticket, checklists=shipped_checklists(), clock=bench.clock)
+        owner = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
+        for due in every_due(owner, bench):
+            if isinstance(due, plan.Ask) and due.pending[0] == COMPLAINT_GONE:
+                text = drawn(console_of(columns, rows), owner)
+                assert shows(text, said)
+                assert "G good" in text
+                assert "Make the window larger" not in text
+                break
+        else:
+            pytest.fail("The complaint was never asked for.")
+        owner.close()
+
+
+@pytest.mark.parametrize(("columns", "rows"), [(80, 24), (40, 12)])
+def test_the_end_of_what_is_typed_and_the_keys_are_seen_however_long_it_gets(
+    owner: Owner, bench: SimulatedBench, columns: int, rows: int
+) -> None:
+    next(due for due in every_due(owner, bench) if isinstance(due, plan.Ask) and "pack-flat" in due.pending)
+    typed = "it is bent " * 300 + "at the corner"
+    for entry in (Entry(prompt="What is wrong?", typed=typed), Entry(prompt="What?", error=typed)):
+        lines = rows_of(owner, console_of(columns, rows), entry)
+        assert len(lines) <= rows
+        assert entry.error or "corner_" in " ".join(lines)
+        assert "Esc back" in " ".join(" ".join(lines[-2:]).split())
+
+
+def test_a_window_with_few_rows_says_that_there_is_more_to_read(owner: Owner) -> None:
+    owner.meet_hazard("")
+    text = " ".join(words(drawn(console_of(40, 10), owner)))
+    assert "Make the window larger to read on." in text
+    assert "S it is made safe" in text

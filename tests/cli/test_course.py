@@ -161,6 +161,10 @@ def test_wrong_use_is_one_plain_line(shop: Path, arguments: tuple[str, ...], say
 
 def test_a_declined_repair_is_returned_unrepaired(shop: Path) -> None:
     handback(shop, "start", "TW-10", "--work", "feet")
+    # Nobody has looked yet whether it can go back without a hazard.
+    declined = ("decline", "TW-10", "--why", "x", "--risks-told", "x", "--owner-signed", "x")
+    assert "bulging" in handback(shop, *declined, code=2)
+    handback(shop, "run", "TW-10", "--elsewhere", stdin="nq", code=1)
     said = handback(
         shop,
         "decline",

@@ -39,7 +39,7 @@ def test_lid_is_read(tmp_path: Path, proc: SysfsTree, text: str, lid_open: bool)
     [
         pytest.param([], "No lid switch", id="none"),
         pytest.param(["state:      unsupported"], "says “unsupported”", id="another-word"),
-        pytest.param([""], "says “”", id="empty"),
+        pytest.param([""], "says nothing", id="empty"),
         pytest.param(["state: open", "state: closed"], "contradict", id="two-that-differ"),
     ],
 )

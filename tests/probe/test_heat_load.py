@@ -243,7 +243,7 @@ def test_a_load_that_sleep_cuts_short_again_and_again_is_undecided() -> None:
     assert len(said) <= 3
 
 
-@pytest.mark.parametrize("load", ["0 s", "60 W", "soon", ""])
-def test_a_load_that_is_no_time_is_refused(load: str) -> None:
+@pytest.mark.parametrize("load", ["0 s", "60 W", "soon", "", "2 s", "31 min", "inf s", "nan s"])
+def test_a_load_that_is_no_time_or_proves_nothing_is_refused(load: str) -> None:
     with pytest.raises(HandbackError):
         probe(load)

@@ -277,6 +277,7 @@ def renew(one: subprocess.Popen[bytes], seconds: float) -> None:
         pytest.param(30.0, 0.2, load_child.LEASE_LOST, id="renewed-once"),
         pytest.param(30.0, 3600.0, load_child.LEASE_LOST, id="renewed-for-longer-than-a-lease"),
         pytest.param(30.0, -5.0, load_child.LEASE_LOST, id="renewed-in-the-past"),
+        pytest.param(30.0, float("nan"), load_child.LEASE_LOST, id="renewed-until-no-number"),
         pytest.param(0.3, 1.0, load_child.TIME_OVER, id="time-over"),
     ],
 )

@@ -46,6 +46,11 @@ class Screen:
     def keys(self, *keys: str) -> None:
         self._do("send-keys", "-t", "bench", *keys)
 
+    def paste(self, text: str) -> None:
+        """Paste a text as a terminal does, told apart from keys where that was asked for."""
+        self._do("set-buffer", "--", text)
+        self._do("paste-buffer", "-p", "-t", "bench")
+
     def line(self, text: str) -> None:
         """Type a line and send it off."""
         self.keys("-l", text)
@@ -147,6 +152,47 @@ def test_keys_answer_undo_and_leave_and_the_run_goes_on_where_it_was(
         screen.keys("n")
     screen.shows("INSIDE THE BASE")
     screen.keys("q")
+
+
+def test_a_run_that_is_stopped_by_ctrl_z_goes_on_where_it_was(
+    opened: Path, terminal: Callable[..., Screen]
+) -> None:
+    screen = terminal(f"{_HANDBACK} run TW-7 --elsewhere")
+    screen.shows("WHOLE MACHINE")
+    screen.keys("n")
+    screen.shows("INSIDE THE BASE")
+    screen.keys("C-z")
+    # The terminal is the shell's again, without anything of ours on it.
+    assert "Look at every side" not in screen.shows("Stopped", "Suspended")
+    screen.command("echo wi''th the shell")
+    screen.shows("with the shell")
+    screen.command("fg")
+    screen.shows("> Look at every side")
+    screen.keys("g")
+    screen.shows("+ Look at every side")
+    screen.keys("q")
+    screen.shows("not ready")
+
+
+def test_pasted_text_fills_one_line_and_answers_nothing(
+    tmp_path: Path, terminal: Callable[..., Screen]
+) -> None:
+    screen = terminal(f"{_HANDBACK} arrive TW-8 --elsewhere")
+    screen.shows("WHOLE MACHINE")
+    screen.paste("nrnn\n")
+    screen.shows("Press one key for one answer.")
+    screen.keys("n")
+    screen.shows("> found as")
+    screen.keys("r")
+    screen.shows("The complaint, in the owner's words:")
+    screen.paste("Größer als 1 m: too hot\ngwwww and it\r\nsmells! sometimes\n")
+    screen.shows("too hot gwwww and it smells! sometimes_")
+    screen.keys("Enter")
+    screen.shows("drag it in")
+    screen.keys("C-c")
+    screen.shows("What was answered is kept")
+    record = load_record(tmp_path / "reports", "TW-8")
+    assert record.ticket.complaint == "Größer als 1 m: too hot gwwww and it smells! sometimes"
 
 
 def test_no_line_is_wider_than_the_terminal_and_arrows_answer_nothing(

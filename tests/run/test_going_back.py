@@ -6,7 +6,7 @@ import pytest
 from verify.ask.script import play
 from verify.ask.simulated import SimulatedBench
 from verify.checklist import Kind
-from verify.checklist.answers import Answer, Look, Measured, Seen, Span
+from verify.checklist.answers import Answer, Hazard, Look, Measured, Seen, Span
 from verify.checklist.shipped import shipped_checklists
 from verify.record.model import Part, Record, Ticket, Work
 from verify.run import Owner, RunFolder, begin, load_record, plan
@@ -270,6 +270,9 @@ def test_returned_unrepaired_ends_the_run_and_never_with_a_hazard(folder: RunFol
     owner.made_safe("pack out, in the sand box", by="Demo Technician")
     with pytest.raises(WrongUseError):
         owner.give_back(why="too dear", risks_told="", owner_signed="on paper")
+    with pytest.raises(OrderError, match="not answered yet"):
+        owner.give_back(why="too dear", risks_told="runs on the charger only", owner_signed="on paper")
+    owner.answer("first-look", Hazard(present=False))
     owner.give_back(why="too dear", risks_told="runs on the charger only", owner_signed="on the paper ticket")
     assert isinstance(owner.due(), plan.Declined)
     record = record_of(folder)

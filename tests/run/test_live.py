@@ -130,6 +130,33 @@ def test_a_machine_that_cannot_be_read_is_told_to_whoever_asks(
         live.close()
 
 
+@pytest.mark.parametrize("breaks", ["sampler", "screen"])
+def test_a_fault_in_the_background_is_told_and_nobody_waits_for_ever(
+    folder: RunFolder, breaks: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench = SimulatedBench(faults={})
+    owner = opened(folder, bench)
+
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError("by nothing")
+
+    live = Live(owner, bench.sampler)
+    live.do(lambda owner: owner.answer("first-look", Hazard(present=False)))
+    answer_looks(live, bench)
+    # Faults of our own, that nothing else here brings about.
+    if breaks == "sampler":
+        monkeypatch.setattr(bench.sampler, "next", broken)
+    else:
+        monkeypatch.setattr(owner, "shown", broken)
+    with pytest.raises(MachineError, match="ZeroDivisionError"):
+        until(live, lambda _: False)
+    with pytest.raises(MachineError, match="ZeroDivisionError"):
+        live.do(lambda owner: owner.undo())
+    live._thread.join(PATIENCE_S)
+    assert not owner.loads
+    live.close()
+
+
 def test_a_trace_that_cannot_be_written_ends_the_run_with_a_plain_word(
     folder: RunFolder, monkeypatch: pytest.MonkeyPatch
 ) -> None:

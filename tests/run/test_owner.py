@@ -286,7 +286,7 @@ def test_what_was_read_after_a_step_that_is_taken_back_is_read_again(folder: Run
     while "charge" in owner.state.steps:
         assert owner.undo()
     assert owner.state.verdict("charger-seen") is Verdict.NOT_DONE
-    assert owner.state.tries["charger-seen"][-1].out_of_date == "the step before it was taken back"
+    assert owner.state.tries["charger-seen"][-1].out_of_date == "what was said before it was taken back"
     # What was read before the step still counts.
     assert owner.state.verdict("pack-present") is Verdict.CONFORMS
     assert isinstance(played(owner, bench), plan.Complete)

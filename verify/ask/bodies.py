@@ -9,8 +9,8 @@ from rich.text import Text
 
 from verify.ask.arriving import answered
 from verify.ask.dialogues import HELD_SHOWN, WAITING_SHOWN
-from verify.ask.words import VERDICT_WORDS, verdict_text
-from verify.checklist import Check, Kind
+from verify.ask.words import VERDICT_WORDS, shortened, verdict_text
+from verify.checklist import COMPLAINT_GONE, Check, Kind
 from verify.record.visible import on_one_line, visible
 from verify.run import Shown, plan
 from verify.run.outcome import outcome_of
@@ -23,6 +23,9 @@ _HAZARD_ADVICE = (
     "If it smokes, hisses or gets hot: leave, warn others, call the fire service.",
     "When it is cool and still, trained staff isolate it. Follow your local rules; never bin it.",
 )
+
+_COMPLAINT_SHOWN, _COMPLAINT_BRIEF = 400, 200
+"""Signs of the complaint, on a whole screen and on a brief one: about seven lines."""
 
 _RUNNING_SHOWN, _RUNNING_BRIEF = 6, 2
 """Checks that run or wait to run, one line each, on a whole screen and on a brief one."""
@@ -83,10 +86,20 @@ def _ask(shown: Shown, due: plan.Ask, *, brief: bool, sees: str) -> RenderableTy
         parts += [Text(""), hung(">", check.ask, "bold"), hung("Good:", check.good, indent=4)]
         if check.caution:
             parts.append(_caution(check.caution))
+        if check.id == COMPLAINT_GONE:
+            parts.append(_complaint(shown, most=_COMPLAINT_BRIEF if brief else _COMPLAINT_SHOWN))
         if sees:
             parts.append(hung("You see:", sees, "bold cyan", indent=2))
         parts.append(Text(""))
     return Group(*parts)
+
+
+def _complaint(shown: Shown, *, most: int) -> RenderableType:
+    """Show the owner's words where they are tried: nobody has to look for the ticket."""
+    complaint = on_one_line(shown.state.ticket.complaint)
+    if not complaint:
+        return hung("", "No complaint was taken down. Ask whoever took the machine in.", indent=4)
+    return hung("The owner says:", f'"{shortened(complaint, most)}"', "bold", indent=2)
 
 
 def _one_line(shown: Shown, check: Check) -> Text:

@@ -1,15 +1,19 @@
 """Where the screens go: a terminal that can be drawn over, or plain lines one after the other."""
 
 import time
+from collections.abc import Iterator
+from contextlib import AbstractContextManager, contextmanager
 from types import TracebackType
 from typing import Protocol, Self
 
-from rich.console import Console, RenderableType
+from rich.console import Console, Group, RenderableType
 from rich.live import Live
+from rich.segment import Segment, Segments
+from rich.text import Text
 
 from verify.ask.keys import BACK, ENTER
 from verify.ask.lines import Entry
-from verify.ask.view import screen, strip_line
+from verify.ask.view import lower, screen, strip_words, upper
 from verify.run import Shown
 
 _BETWEEN_S = 1.0
@@ -40,6 +44,10 @@ class Canvas(Protocol):
         """Take note of a key that was typed into an entry."""
         ...
 
+    def left(self) -> AbstractContextManager[None]:
+        """Leave the terminal to somebody else meanwhile; afterwards everything is drawn anew."""
+        ...
+
 
 def canvas_for(console: Console) -> Canvas:
     """Return the canvas that the console can bear."""
@@ -67,8 +75,7 @@ class _Drawn:
         self._live.stop()
 
     def show(self, shown: Shown, entry: Entry | None, message: str, sees: str) -> float | None:
-        strip = strip_line(shown)
-        moving = strip and strip.plain, shown.awake_note
+        moving = strip_words(shown), shown.awake_note
         # Held apart: what a person did is shown at once, a bar may take its time.
         still = shown.due, shown.state.noticed, entry, message, sees, self._console.size
         if still == self._shown:
@@ -84,15 +91,38 @@ class _Drawn:
     def echo(self, key: str) -> None:
         del key  # the entry is drawn with what was typed
 
+    @contextmanager
+    def left(self) -> Iterator[None]:
+        self._live.stop()
+        try:
+            yield
+        finally:
+            self._live.start()
+            self._shown = None
+
 
 def fitting(
     console: Console, shown: Shown, entry: Entry | None, message: str = "", sees: str = ""
 ) -> RenderableType:
-    """Return the whole screen where the console has the rows for it, else the brief one."""
+    """Return the whole screen where the console has the rows for it, else the brief one.
+
+    Where even that has too many rows, it is cut above what is typed and the keys, and says so.
+    """
     whole = screen(shown, entry, message=message, sees=sees)
-    if len(console.render_lines(whole, pad=False)) <= console.height:
+    if _rows(console, whole) <= console.height:
         return whole
-    return screen(shown, entry, message=message, sees=sees, brief=True)
+    above = upper(shown, entry, sees=sees, brief=True)
+    below = lower(shown, entry, message=message, brief=True)
+    left = console.height - _rows(console, below)
+    if _rows(console, above) <= left:
+        return Group(above, below)
+    lines = console.render_lines(above, pad=False)[: max(0, left - 1)]
+    shown_lines = Segments([part for line in lines for part in (*line, Segment.line())])
+    return Group(shown_lines, Text("  … Make the window larger to read on.", style="bold"), below)
+
+
+def _rows(console: Console, part: RenderableType) -> int:
+    return len(console.render_lines(part, pad=False))
 
 
 class _Plain:
@@ -125,3 +155,8 @@ class _Plain:
     def echo(self, key: str) -> None:
         shown = {BACK: "\b \b", ENTER: "\n"}.get(key, key if key.isprintable() else "")
         self._console.out(shown, end="", highlight=False)
+
+    @contextmanager
+    def left(self) -> Iterator[None]:
+        yield
+        self._shown = None

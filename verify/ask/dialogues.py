@@ -13,6 +13,7 @@ from verify.ask.lines import Entry, Numbers, Prompt, TypedLine, no_hazard
 from verify.ask.words import OPENING_WORDS, counted, verdict_text
 from verify.checklist import OPENINGS, Check, Concession
 from verify.run import Owner, Shown, plan
+from verify.run.commands import openings
 from verify.run.state import State
 from verify.values.errors import WrongUseError
 
@@ -82,6 +83,7 @@ def _openings(shown: Shown, opened: frozenset[str], do: Do) -> Prompt:
         if key == ENTER:
             if not opened:
                 raise WrongUseError("Press the number of what was opened.")
+            openings(shown.composition, shown.state, opened)
             return _why_opened(shown, tuple(name for name in OPENINGS if name in opened), do)
         if key in map(str, range(1, len(OPENINGS) + 1)):
             opened ^= {OPENINGS[int(key) - 1]}

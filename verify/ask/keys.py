@@ -18,12 +18,29 @@ from verify.values.errors import WrongUseError
 END = "\x04"
 ENTER = "\n"
 BACK = "\x7f"
+SUSPEND = "\x1a"
+ANEW = "\x0c"
+"""The screen is to be drawn anew: asked for, or the terminal was somebody else's meanwhile."""
 
 # Arrow and function keys (ECMA-48, 5.4: control sequences): nothing of ours, and not the letters that they
 # are made of.
 _NO_KEY = re.compile("\x1b(?:\\[[0-?]*[ -/]*[@-~]|O.)")
 _BEGUN = re.compile("\x1b(?:\\[[0-?]*[ -/]*|O)?$")
 _REST_S = 0.03  # the rest of such a key comes at once; common practice, no source
+
+_BURST = 2  # keys that wait behind the one that is taken; common practice, no source
+
+# Pasted text comes between these two, where a terminal can do it (private mode 2004 of the terminals that
+# descend from the X Window System's; its "Control Sequences", section "Bracketed Paste Mode").
+_PASTE_BEGINS, _PASTE_ENDS = "\x1b[200~", "\x1b[201~"
+_TELL_PASTES, _TELL_NO_PASTES = "\x1b[?2004h", "\x1b[?2004l"
+
+
+class Pasted(str):
+    """Text that was pasted: what nobody pressed key by key, on one line."""
+
+    __slots__ = ()
+
 
 if sys.platform == "win32":
     import msvcrt
@@ -33,6 +50,8 @@ if sys.platform == "win32":
 
     class Keys:
         """Keys of the Windows console."""
+
+        by_hand = True
 
         def __init__(self, woken: int | None = None) -> None:
             del woken
@@ -62,6 +81,20 @@ if sys.platform == "win32":
                 return None
             return {"\r": ENTER, "\x08": BACK, "\x1a": END}.get(key, key)
 
+        def burst(self) -> bool:
+            """Tell whether more keys came at once than fingers press: cannot be told here."""
+            return False
+
+        def forget(self) -> list[str]:
+            """Drop the keys that were pressed already, and return them."""
+            dropped = []
+            while msvcrt.kbhit():
+                dropped.append(msvcrt.getwch())
+            return dropped
+
+        def suspend(self) -> None:
+            """Nothing: there are no jobs to be stopped and gone on with."""
+
 else:
     import select
     import signal
@@ -88,25 +121,54 @@ else:
             self._ended = False
             self._woken = woken
             self._resized: tuple[int, int] | None = None
+            self._continued = False
+            self._pasting: str | None = None
+
+        @property
+        def by_hand(self) -> bool:
+            """Whether fingers press the keys: it is a terminal."""
+            return self._before is not None
 
         def __enter__(self) -> Self:
             if os.isatty(self._descriptor):
                 self._before = termios.tcgetattr(self._descriptor)
-                tty.setcbreak(self._descriptor)
-                self._notice_resizing()
+                self._take_terminal()
+                self._notice_signals()
             return self
 
-        def _notice_resizing(self) -> None:
-            """Let a window that is made larger or smaller end the waiting: it is drawn anew."""
+        def _take_terminal(self) -> None:
+            """Have single keys, Ctrl-Z as one of them, and pasted text told apart."""
+            tty.setcbreak(self._descriptor)
+            mode = termios.tcgetattr(self._descriptor)
+            nothing = os.fpathconf(self._descriptor, "PC_VDISABLE") & 0xFF
+            mode[6][termios.VSUSP] = bytes([nothing])
+            termios.tcsetattr(self._descriptor, termios.TCSADRAIN, mode)
+            self._tell(_TELL_PASTES)
+
+        def _give_terminal_back(self) -> None:
+            if self._before is not None:
+                self._tell(_TELL_NO_PASTES)
+                termios.tcsetattr(self._descriptor, termios.TCSADRAIN, self._before)  # type: ignore[arg-type] # as tcgetattr gave it
+
+        def _tell(self, sequence: str) -> None:
+            """Tell the terminal something, where the output goes to one that understands it."""
+            if sys.stdout.isatty() and os.environ.get("TERM", "dumb") not in ("dumb", "unknown"):
+                sys.stdout.write(sequence)
+                sys.stdout.flush()
+
+        def _notice_signals(self) -> None:
+            """Let a window of another size, or having been stopped, end the waiting: it is drawn anew."""
             if threading.current_thread() is not threading.main_thread():
                 return  # only there can a signal be taken
             self._resized = os.pipe()
             for end in self._resized:
                 os.set_blocking(end, False)
             signal.signal(signal.SIGWINCH, self._ring)
+            signal.signal(signal.SIGCONT, self._ring)
 
         def _ring(self, number: int, frame: FrameType | None) -> None:
-            del number, frame
+            del frame
+            self._continued = self._continued or number == signal.SIGCONT
             if self._resized is not None:
                 # It may be full of calls already.
                 with contextlib.suppress(BlockingIOError):
@@ -120,12 +182,37 @@ else:
         ) -> None:
             if self._resized is not None:
                 signal.signal(signal.SIGWINCH, signal.SIG_DFL)
+                signal.signal(signal.SIGCONT, signal.SIG_DFL)
                 ends, self._resized = self._resized, None
                 for end in ends:
                     os.close(end)
+            self._give_terminal_back()
+            self._before = None
+
+        def burst(self) -> bool:
+            """Tell whether more keys came at once than fingers press: text pasted into a plain terminal."""
+            return self.by_hand and len(self._waiting) >= _BURST
+
+        def suspend(self) -> None:
+            """Give the terminal back and stop, as Ctrl-Z asks for; return when gone on with."""
             if self._before is not None:
-                termios.tcsetattr(self._descriptor, termios.TCSADRAIN, self._before)  # type: ignore[arg-type] # as tcgetattr gave it
-                self._before = None
+                self._give_terminal_back()
+                os.kill(0, signal.SIGTSTP)
+                # Here again; or nobody there to go on with it, and then the system does not stop us.
+                self._take_terminal()
+
+        def forget(self) -> list[str]:
+            """Drop the keys that were pressed already, and return them.
+
+            Only at a terminal: what comes out of a pipe was never meant for what somebody sees.
+            """
+            if self._before is None:
+                return []
+            dropped = list(self._waiting)
+            self._waiting.clear()
+            while not self._ended and select.select([self._descriptor], [], [], 0)[0]:
+                dropped += self._keys_of(self._read())
+            return dropped
 
         def next(self, timeout_s: float | None) -> str | None:
             """Return the next key, or None where none came in time, or something else happened.
@@ -141,14 +228,34 @@ else:
             ready, _, _ = select.select(watched, [], [], timeout_s)
             if resized in ready and resized is not None:
                 os.read(resized, 4096)
+            if self._continued:
+                # The shell has set the terminal to its own liking meanwhile.
+                self._continued = False
+                self._take_terminal()
+                return ANEW
             if self._descriptor not in ready:
                 return None
             text = self._read()
             while _BEGUN.search(text) and select.select([self._descriptor], [], [], _REST_S)[0]:
                 text += self._read()
-            keys = _NO_KEY.sub("", text)
-            self._waiting.extend({"\r": ENTER, "\x08": BACK}.get(key, key) for key in keys)
+            self._waiting.extend(self._keys_of(text))
             return self._waiting.popleft() if self._waiting else None
+
+        def _keys_of(self, text: str) -> list[str]:
+            """Return what was pressed, key by key, and what was pasted, each as a whole."""
+            keys: list[str] = []
+            while text:
+                if self._pasting is None:
+                    pressed, begun, text = text.partition(_PASTE_BEGINS)
+                    alone = _NO_KEY.sub("", pressed)
+                    keys += [{"\r": ENTER, "\x08": BACK}.get(key, key) for key in alone]
+                    self._pasting = "" if begun else None
+                else:
+                    whole, ended, text = (self._pasting + text).partition(_PASTE_ENDS)
+                    self._pasting = None if ended or self._ended else whole
+                    if ended:
+                        keys.append(Pasted(" ".join(_NO_KEY.sub("", whole).split())))
+            return [key for key in keys if key]
 
         def _read(self) -> str:
             data = os.read(self._descriptor, 1024)

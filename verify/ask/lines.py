@@ -8,7 +8,7 @@ from typing import Protocol
 
 import msgspec
 
-from verify.ask.keys import BACK, ENTER
+from verify.ask.keys import BACK, ENTER, Pasted
 from verify.run import plan
 from verify.values.errors import HandbackError, JournalError
 
@@ -84,9 +84,15 @@ class TypedLine:
                 raise
             except HandbackError as error:
                 self.entry = msgspec.structs.replace(self.entry, typed="", error=str(error))
+        elif isinstance(key, Pasted):
+            self.entry = msgspec.structs.replace(self.entry, typed=typed + _plain(key), error="")
         elif key.isprintable():
             self.entry = msgspec.structs.replace(self.entry, typed=typed + key, error="")
         return self
+
+
+def _plain(text: str) -> str:
+    return "".join(character for character in text if character.isprintable())
 
 
 class Notice:

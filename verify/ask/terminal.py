@@ -12,9 +12,9 @@ from rich.console import Console
 
 from verify.ask import arriving
 from verify.ask.answering import note_line, span_line, tally_line
-from verify.ask.canvas import canvas_for
+from verify.ask.canvas import Canvas, canvas_for
 from verify.ask.dialogues import accept, made_safe, opened_again, picked, seen_beside
-from verify.ask.keys import END, ENTER, Keys
+from verify.ask.keys import ANEW, END, ENTER, SUSPEND, Keys, Pasted
 from verify.ask.lines import Notice, Prompt
 from verify.ask.words import counted, minutes_text
 from verify.checklist import Check, Kind
@@ -28,6 +28,9 @@ from verify.values.errors import HandbackError, JournalError, OrderError
 
 _HAZARD = "!"
 _SURPRISED_S = 0.5  # a finger on its way is not stopped faster; common practice, no source
+_HELD_S = 0.12  # no finger presses one key twice as fast; a key held down comes faster [common practice]
+_FEW = 2  # keys that a hurried hand is ahead of the screen [common practice, no source]
+_NEWS_S = 3.0  # a finding stays on the screen so long at least: it may come while a finger is on its way
 _TELL = {Verdict.DOES_NOT_CONFORM: "Not good:", Verdict.UNDECIDED: "Cannot tell yet:"}
 
 
@@ -57,6 +60,9 @@ class Terminal:
         self._opened_for = ""
         self._found = 0
         self._message = ""
+        self._news = ""
+        self._news_s = float("-inf")
+        self._key_before, self._key_before_s = "", float("-inf")
         self._leaving = False
         self._due: plan.Due | None = None
         self._pressed = True
@@ -82,17 +88,45 @@ class Terminal:
                 if self._prompt is None and self._leave_when is not None and self._leave_when(shown.due):
                     break
                 entry = None if self._prompt is None else self._prompt.entry
-                again_s = canvas.show(shown, entry, self._message, self._seen(shown.due))
+                message = " ".join(word for word in (self._news, self._message) if word)
+                again_s = canvas.show(shown, entry, message, self._seen(shown.due))
                 key = keys.next(again_s)
-                if key is not None and self._is_meant(key, shown.due):
-                    if self._prompt is not None:
-                        canvas.echo(key)
-                    self._key(key)
+                if key in (ANEW, SUSPEND):
+                    _draw_anew(canvas, keys, suspend=key == SUSPEND)
+                elif key is not None and self._is_meant(key, shown.due, keys):
+                    self._press(key, canvas, keys)
         return self._live.shown.due
 
-    def _is_meant(self, key: str, drawn: plan.Due) -> bool:
+    def _press(self, key: str, canvas: Canvas, keys: Keys) -> None:
+        """Take the key; what was pressed before the screen moved on answers nothing on the next."""
+        prompt, due = self._prompt, self._live.shown.due
+        if prompt is not None:
+            canvas.echo(key)
+        self._key(key)
+        moved_on = due != self._live.shown.due or (prompt is not None and self._prompt is not prompt)
+        if moved_on:
+            self._drop_early(keys)
+
+    def _drop_early(self, keys: Keys) -> None:
+        dropped = keys.forget()
+        if _HAZARD in dropped and len(dropped) <= _FEW:
+            # Nobody has to press that twice; among many keys it is part of a text.
+            self._key(_HAZARD)
+        elif dropped and not self._message:
+            self._message = "What was pressed before this came up does not count."
+
+    def _is_meant(self, key: str, drawn: plan.Due, keys: Keys) -> bool:
         """Tell whether the key answers what is on the screen: something may have come first meanwhile."""
         if key in (_HAZARD, END):
+            return True
+        if self._prompt is None and (isinstance(key, Pasted) or keys.burst()):
+            keys.forget()
+            self._message = "That was too much at once. Press one key for one answer."
+            return False
+        if keys.by_hand and self._prompt is None and self._is_held_down(key):
+            self._message = "One press, one answer. Was a key held down? U takes the last answer back."
+            return False
+        if self._prompt is not None and self._prompt.still(self._live.shown.due):
             return True
         if self._live.shown.due != drawn:
             return False
@@ -100,6 +134,12 @@ class Terminal:
             self._message = "The screen has just changed. Read it, then press again."
             return False
         return True
+
+    def _is_held_down(self, key: str) -> bool:
+        now_s = time.monotonic()
+        held = key == self._key_before and now_s < self._key_before_s + _HELD_S
+        self._key_before, self._key_before_s = key, now_s
+        return held
 
     def _notice_change(self, due: plan.Due) -> None:
         """Remember when something else came up without a key: a finger may be on its way."""
@@ -117,7 +157,9 @@ class Terminal:
             # Said at once: it holds something later, and what it needs is at hand now.
             current = shown.state.current(found.check)
             if current is not None and current.judgement.verdict in _TELL:
-                self._message = f"{_TELL[current.judgement.verdict]} {found.text}"
+                told = f"{_TELL[current.judgement.verdict]} {found.text}"
+                self._news = f"{self._news} {told}" if self._news else told
+                self._news_s = time.monotonic()
         self._found = len(shown.state.found)
 
     def _drop_overtaken(self, due: plan.Due) -> None:
@@ -137,6 +179,8 @@ class Terminal:
 
     def _key(self, key: str) -> None:
         self._message = ""
+        if self._prompt is None and time.monotonic() >= self._news_s + _NEWS_S:
+            self._news = ""
         self._pressed = True
         due = self._live.shown.due
         try:
@@ -274,6 +318,12 @@ class Terminal:
     def _say(self, command: Callable[[Owner], Any], words: str) -> None:
         self._do(command)
         self._message = words
+
+
+def _draw_anew(canvas: Canvas, keys: Keys, *, suspend: bool) -> None:
+    with canvas.left():
+        if suspend:
+            keys.suspend()
 
 
 def _asked(due: plan.Ask) -> Check:

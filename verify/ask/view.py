@@ -3,7 +3,9 @@
 One place at a time. A mark and a word for each answer: colour is never the only sign.
 """
 
-from rich.console import Group, RenderableType
+import msgspec
+from rich.cells import cell_len
+from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
 from rich.padding import Padding
 from rich.rule import Rule
 from rich.table import Table
@@ -12,19 +14,31 @@ from rich.text import Text
 from verify.ask.bodies import body, hung
 from verify.ask.legend import legend
 from verify.ask.lines import Entry
-from verify.ask.words import counted, minutes_text
+from verify.ask.words import counted, left_text, minutes_text, shortened
+from verify.checklist import Kind
 from verify.record.visible import visible
 from verify.run import Shown, plan
 
-__all__ = ["screen", "strip_line"]
+__all__ = ["lower", "screen", "strip_line", "strip_words", "upper"]
 
 _BAR = 20
+_TYPED_SHOWN, _TYPED_BRIEF = 240, 120
+"""Signs of a line that is being typed, its end; more would push the keys off the screen. So of an error."""
+
+_MESSAGE_SHOWN = 400
 
 
 def screen(
     shown: Shown, entry: Entry | None, *, message: str = "", sees: str = "", brief: bool = False
 ) -> RenderableType:
     """Draw the whole screen for what is due. brief: only what is asked now, for a window with few rows."""
+    return Group(
+        upper(shown, entry, sees=sees, brief=brief), lower(shown, entry, message=message, brief=brief)
+    )
+
+
+def upper(shown: Shown, entry: Entry | None, *, sees: str = "", brief: bool = False) -> RenderableType:
+    """Draw the head, what runs, and what is due."""
     mark = _mark(shown)
     if brief:
         parts: list[RenderableType] = [Text(mark, style="bold")] if mark else []
@@ -36,10 +50,17 @@ def screen(
         if not brief:
             parts.append(Rule(style="dim"))
     parts.append(Padding(_middle(shown, entry, brief=brief, sees=sees), (0, 2)))
+    return Group(*parts)
+
+
+def lower(shown: Shown, entry: Entry | None, *, message: str = "", brief: bool = False) -> RenderableType:
+    """Draw what is typed, what there is to say, and the keys."""
+    parts: list[RenderableType] = []
     if entry is not None:
-        parts.append(Padding(_entry(entry, done=1 if brief else 6), (0, 2)))
+        parts.append(Padding(_entry(entry, brief=brief), (0, 2)))
     if message:
-        parts.append(Padding(Text(visible(message), style="bold"), (0, 2)))
+        text = shortened(visible(message), _MESSAGE_SHOWN)
+        parts.append(Padding(Text(text, style="bold"), (0, 2)))
     if not brief:
         parts.append(Rule(style="dim"))
     parts += [Text(f" {line}", style="dim") for line in legend(shown, entry, brief=brief)]
@@ -67,19 +88,36 @@ def _quiet_note(shown: Shown, mark: str) -> str:
 
 def _head(shown: Shown) -> RenderableType:
     progress = shown.progress
-    ticket = shown.ticket
-    left = Text(visible(f"{ticket.id}  {ticket.model or 'machine'}"), style="bold")
-    stage = plan.stage_of(shown.composition, shown.state)
-    right = Text(
-        f"{stage} · {progress.screens_done} of {progress.screens} done"
-        f" · hands {minutes_text(progress.hands_min)} · waiting {minutes_text(progress.waiting_min)}",
-        style="dim",
+    return _Head(
+        identity=visible(shown.ticket.id),
+        machine=visible(shown.ticket.model or "machine"),
+        told=(
+            f"{progress.screens_done} of {progress.screens} done",
+            f"hands {minutes_text(progress.hands_min)}",
+            f"waiting {minutes_text(progress.waiting_min)}",
+        ),
+        stage=visible(plan.stage_of(shown.composition, shown.state)),
     )
-    table = Table.grid(expand=True, padding=(0, 1, 0, 0))
-    table.add_column(no_wrap=True, overflow="ellipsis", min_width=10)
-    table.add_column(justify="right")
-    table.add_row(left, right)
-    return table
+
+
+class _Head(msgspec.Struct, frozen=True, kw_only=True):
+    """One line, however narrow: the machine's name is cut first, then the stage goes, then the times."""
+
+    identity: str
+    machine: str
+    told: tuple[str, ...]
+    stage: str
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        del console
+        room = options.max_width - 2 - cell_len(self.identity)
+        tries = ((self.stage, *self.told), self.told, self.told[:2], self.told[:1])
+        texts = [" · ".join(words) for words in tries]
+        right = next((text for text in texts if cell_len(text) <= room), "")
+        left = Text(f"{self.identity}  {self.machine}", style="bold")
+        left.truncate(max(0, options.max_width - 2 - cell_len(right)), overflow="ellipsis")
+        gap = " " * max(1, options.max_width - left.cell_len - cell_len(right))
+        yield Text.assemble(left, gap, (right, "dim"), no_wrap=True)
 
 
 def _strip(shown: Shown, *, brief: bool) -> list[RenderableType]:
@@ -94,20 +132,39 @@ def _strip(shown: Shown, *, brief: bool) -> list[RenderableType]:
     return [strip, short if brief else hung("!", note, "yellow", indent=1)]
 
 
-def strip_line(shown: Shown) -> Text | None:
-    """Write what runs in the background; None where nothing does."""
+def strip_words(shown: Shown) -> tuple[str, str, str] | None:
+    """Return the mark, what runs in the background, and how long it still takes; None where nothing runs."""
     if shown.strip is None:
         return None
     _, working = shown.strip
     if working.want is not None:
-        return Text(f" > {working.want.value}  {working.text}", style="bold yellow")
-    text = Text(f" ~ {working.text}")
-    if working.seconds_left is not None:
-        text.append(f"  about {minutes_text(working.seconds_left / 60)} left", style="dim")
+        return ">", f"{working.want.value}  {working.text}", ""
+    left = [] if working.seconds_left is None else [left_text(working.seconds_left)]
     if working.fraction is not None:
         filled = round(_BAR * min(1.0, max(0.0, working.fraction)))
-        text.append(f"  [{'=' * filled}{'.' * (_BAR - filled)}]", style="dim")
-    return text
+        left.append(f"[{'=' * filled}{'.' * (_BAR - filled)}]")
+    return "~", working.text, "  ".join(left)
+
+
+def strip_line(shown: Shown) -> RenderableType | None:
+    """Write what runs in the background, the time left beside it; None where nothing does."""
+    words = strip_words(shown)
+    if words is None or shown.strip is None:
+        return None
+    mark, text, left = words
+    style = "bold yellow" if shown.strip[1].want is not None else ""
+    # What is waited for stands on its own screen whole; what hinders a check has to be read to its end here.
+    is_wait = shown.strip[0].kind is Kind.WAIT
+    table = Table.grid(padding=(0, 1, 0, 0))
+    table.add_column(width=1, no_wrap=True)
+    table.add_column()
+    table.add_column(no_wrap=True)
+    table.add_row(
+        Text(mark, style=style),
+        Text(visible(text), style=style, no_wrap=is_wait, overflow="ellipsis" if is_wait else None),
+        Text(left, style="dim"),
+    )
+    return Padding(table, (0, 0, 0, 1))
 
 
 def _middle(shown: Shown, entry: Entry | None, *, brief: bool, sees: str) -> RenderableType:
@@ -117,9 +174,14 @@ def _middle(shown: Shown, entry: Entry | None, *, brief: bool, sees: str) -> Ren
     return Group(Text(entry.title, style="bold"), *([] if brief else [Text("")]), *about)
 
 
-def _entry(entry: Entry, *, done: int) -> RenderableType:
+def _entry(entry: Entry, *, brief: bool) -> RenderableType:
+    done = 1 if brief else 6
+    most = _TYPED_BRIEF if brief else _TYPED_SHOWN
     parts: list[RenderableType] = [hung("+", line, "green", indent=2) for line in entry.done[-done:]]
     if entry.error:
-        parts.append(hung("!", entry.error, "bold red", indent=2))
-    parts.append(Text(f"{entry.prompt} ").append(f"{visible(entry.typed)}_", style="bold"))
+        parts.append(hung("!", shortened(entry.error, most), "bold red", indent=2))
+    typed = visible(entry.typed)
+    if len(typed) > most:
+        typed = f"…{typed[-most:]}"
+    parts.append(Text(f"{entry.prompt} ").append(f"{typed}_", style="bold"))
     return Group(*parts)

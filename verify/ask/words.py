@@ -31,6 +31,17 @@ def minutes_text(minutes: float) -> str:
     return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d} min"
 
 
+def left_text(seconds: float) -> str:
+    """Write how long something still takes: "about 12 min left", "under 1 min left"."""
+    text = minutes_text(seconds / 60)
+    return f"{text} left" if text.startswith("under") else f"about {text} left"
+
+
+def shortened(text: str, most: int) -> str:
+    """Cut a text that would push the rest off a screen; what is cut is kept, and stands in the report."""
+    return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"
+
+
 def verdict_text(verdict: Verdict, because: str) -> str:
     """Write a verdict with its reason; the word is not said twice."""
     word, reason = VERDICT_WORDS[verdict][1], on_one_line(because)

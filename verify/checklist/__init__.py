@@ -1,9 +1,11 @@
 """Checklists: model, loader, composer, specimens."""
 
 from verify.checklist.model import (
+    BASE,
     COMPLAINT_GONE,
     HAND_BACK,
     OPENINGS,
+    PACK_UNPLUGGED,
     STAGES,
     Check,
     Checklist,
@@ -15,9 +17,11 @@ from verify.checklist.model import (
 )
 
 __all__ = [
+    "BASE",
     "COMPLAINT_GONE",
     "HAND_BACK",
     "OPENINGS",
+    "PACK_UNPLUGGED",
     "STAGES",
     "Check",
     "Checklist",

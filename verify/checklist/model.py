@@ -50,8 +50,9 @@ HAND_BACK = "hand-back"
 COMPLAINT_GONE = "complaint-gone"
 """The last check of every run, whatever else is asked in its stage."""
 
-OPENINGS = ("base", "lid", "pack-unplugged", "feet-removed")
-"""What a check may be voided by when it is opened or undone again."""
+BASE, PACK_UNPLUGGED = "base", "pack-unplugged"
+OPENINGS = (BASE, "lid", PACK_UNPLUGGED, "feet-removed")
+"""What a check may be voided by when it is opened or undone again; the battery's plug is behind the base."""
 
 
 class Check(msgspec.Struct, frozen=True, kw_only=True):

@@ -6,7 +6,7 @@ import click
 
 from verify.cli.reports import folder_of, reports_option
 from verify.cli.session import answers_option, every_option, standing_option, sysfs_option
-from verify.cli.ticket_options import ticket_from, ticket_options
+from verify.cli.ticket_options import refuse_other, ticket_from, ticket_options
 
 
 @click.command(
@@ -49,7 +49,8 @@ def command(
     path = folder_of(ticket, reports)
     machine = open_machine(sysfs=sysfs)
     with RunFolder(path) as folder:
-        if not folder.begun:
+        opened = not folder.begun
+        if opened:
             begin(
                 folder,
                 ticket=ticket_from(path.name, told),
@@ -59,11 +60,19 @@ def command(
                 arriving=True,
             )
         run = read_run(path)
-        if run is not None and fold(run.lines, run.composition).started:
-            raise WrongUseError(
-                f"{path.name} is at work already: what it was like before is no longer known.",
-                next_step=f"Go on with: handback run {path.name}",
-            )
+        if run is not None and not opened:
+            state = fold(run.lines, run.composition)
+            if state.started:
+                raise WrongUseError(
+                    f"{path.name} is at work already: what it was like before is no longer known.",
+                    next_step=f"Go on with: handback run {path.name}",
+                )
+            refuse_other(state.ticket, told)
+            if set(signers) - set(run.composition.signers):
+                raise WrongUseError(
+                    f"{path.name} is open already, without that signer.",
+                    next_step="Name who has to sign when you say the work: handback start … --signer",
+                )
         work_on(
             folder,
             machine=machine,

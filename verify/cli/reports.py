@@ -24,7 +24,8 @@ def folder_of(ticket: str, reports: Path) -> Path:
     from verify.run import RunFolder, ticket_folder
 
     given = Path(ticket)
-    if len(given.parts) > 1 and RunFolder(given).journal_path.is_file():
+    # "./TW-1042" and "." say where as well: they are more than the name that is left of them.
+    if given.name != ticket and RunFolder(given).journal_path.is_file():
         folder = given.absolute()
         return ticket_folder(folder.parent, folder.name)
     return ticket_folder(reports, ticket)

@@ -47,10 +47,12 @@ def command(
     work = work_from(works, labels)
     path = open_folder_of(ticket, reports)
     with RunFolder(path) as folder, brief_owner(folder) as owner:
-        owner.reopen(opened, why=why)
+        declined = owner.state.given_back is not None
+        new = owner.reopen(opened, why=why, work=work, checklists=shipped_checklists(own) if work else ())
         voided = owner.state.reopened[-1].voided
-        new = owner.add_work(work, shipped_checklists(own)) if work else ()
-    click.echo(f"{path.name}: opened again: {', '.join(opened)}.")
+    click.echo(f"{path.name}: opened again: {', '.join(owner.state.reopened[-1].opened)}.")
+    if declined:
+        click.echo("  It is repaired after all: that it goes back unrepaired does not count any more.")
     asked = {check.id: check.ask for check in owner.composition.checks}
     for check_id in voided:
         click.echo(f"  again: {asked[check_id]}")

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from verify.cli.reports import folder_of, reports_option
-from verify.cli.ticket_options import ticket_from, ticket_options, work_from, work_options
+from verify.cli.ticket_options import refuse_other, ticket_from, ticket_options, work_from, work_options
 from verify.record.model import Work
 from verify.run import RunFolder
 
@@ -63,26 +63,21 @@ def _add(
 ) -> None:
     from verify.checklist.shipped import shipped_checklists
     from verify.cli.brief import brief_owner
-    from verify.values.errors import WrongUseError
+    from verify.run import arrival
 
     with brief_owner(folder) as owner:
-        known = {name: getattr(owner.ticket, name) for name in told}
-        other = [
-            name
-            for name, value in told.items()
-            if value and value != known[name] and name not in ("shop", "bench")
-        ]
-        if other:
-            raise WrongUseError(
-                f"{owner.ticket.id} is open already, with another {other[0]}: {known[other[0]] or 'none'}.",
-                next_step=f"Leave out --{other[0]}, or use another ticket.",
-            )
-        first = not owner.state.started
+        refuse_other(owner.ticket, told)
+        first, declined = not owner.state.started, owner.state.given_back is not None
+        left = arrival.topics_left(owner.state) if first else ()
         new = owner.add_work(work, shipped_checklists(own), signers=signers)
         kinds = ", ".join(one.kind for one in work) or "no kind of work of its own"
         click.echo(
             f"{owner.ticket.id}: {'repaired is' if first else 'added'} {kinds}. {len(new)} checks more."
         )
+        if left:
+            click.echo(f"Not taken on arrival, and not asked any more: {', '.join(left)}.")
+        if declined:
+            click.echo("It is repaired after all: that it goes back unrepaired does not count any more.")
     _tell_minutes(folder.path)
 
 

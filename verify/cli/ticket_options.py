@@ -76,6 +76,21 @@ def ticket_from(ticket: str, told: Mapping[str, str], work: tuple[Work, ...] = (
     return Ticket(id=ticket, work=work, **named)
 
 
+def refuse_other(ticket: Ticket, told: Mapping[str, str]) -> None:
+    """Refuse what is said of a ticket that is open already where it says something else of it.
+
+    Raises WrongUseError. Shop and bench may come from the surroundings, and are left as they were.
+    """
+    for name, value in told.items():
+        known = getattr(ticket, name)
+        if value and value != known and name not in ("shop", "bench"):
+            has = f'"{known}"' if known else "none"
+            raise WrongUseError(
+                f"{ticket.id} is open already, with another {name}: {has}.",
+                next_step=f"Leave out --{name}, or use another ticket.",
+            )
+
+
 def work_from(works: tuple[str, ...], labels: tuple[str, ...]) -> tuple[Work, ...]:
     """Read the work and its parts.
 

@@ -5,11 +5,13 @@ from typing import assert_never
 
 import msgspec
 
+from verify.checklist import Composition, Kind
 from verify.ledger.signing import signing_of
 from verify.run import RunFolder, plan
 from verify.run.fold import fold
 from verify.run.outcome import outcome_of
 from verify.run.reading import read_run
+from verify.run.state import State
 from verify.values import Outcome
 from verify.values.errors import HandbackError
 
@@ -52,7 +54,7 @@ def ticket_line(path: Path) -> TicketLine:
         if run is None:
             return TicketLine(ticket=path.name, problem="The journal is empty.")
         composition = run.composition
-        state = fold(run.lines, composition)
+        state = _gone_on(composition, fold(run.lines, composition))
     except HandbackError as error:
         return TicketLine(ticket=path.name, problem=error.what)
     except OSError as error:
@@ -81,6 +83,14 @@ def ticket_line(path: Path) -> TicketLine:
     )
 
 
+def _gone_on(composition: Composition, state: State) -> State:
+    """Return the state as the next session finds it: steps that take themselves wait for nobody."""
+    while isinstance(due := plan.due(composition, state, on_machine=True), plan.Do) and due.step.do is None:
+        steps = {**state.steps, due.step.id: (0, state.last_at)}
+        state = msgspec.structs.replace(state, steps=steps)
+    return state
+
+
 def _waits_for(now_due: plan.Due) -> str:
     """Say what the run itself waits for; empty where only signing is left."""
     match now_due:
@@ -93,7 +103,9 @@ def _waits_for(now_due: plan.Due) -> str:
         case plan.SayWork():
             return "Someone to say what is repaired: handback start."
         case plan.Watching() | plan.Elsewhere():
-            return f"The repaired machine: {now_due.checks[0].ask}"
+            first = now_due.checks[0]
+            who = "Time to pass" if first.kind is Kind.WAIT else "The repaired machine"
+            return f"{who}: {first.ask}"
         case plan.Do():
             return now_due.step.do or now_due.step.name
         case plan.Held():

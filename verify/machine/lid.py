@@ -30,7 +30,7 @@ def read_lid(proc: Sysfs | None) -> tuple[bool | None, str | None]:
             return None, f"The lid switch cannot be read. {text.reason}"
         word = text.rpartition(":")[2].strip()
         if word not in ("open", "closed"):
-            return None, f"The lid switch says “{word[:24]}”."
+            return None, f"The lid switch says “{word[:24]}”." if word else "The lid switch says nothing."
         told.add(word == "open")
     if len(told) > 1:
         return None, "Two lid switches contradict each other."

@@ -61,8 +61,11 @@ class _Lease:
         while data := _read():
             *lines, rest = (rest + data).split(b"\n")
             if lines:
+                instant_s = float(lines[-1])
+                if instant_s != instant_s:  # not a number: later than nothing, and earlier than nothing
+                    os._exit(LEASE_LOST)
                 # Never longer than a lease from now, whatever the line says.
-                self.end_s = min(float(lines[-1]), _now() + self._longest_s)
+                self.end_s = min(instant_s, _now() + self._longest_s)
                 if self._given.locked():
                     self._given.release()
         os._exit(INPUT_CLOSED)

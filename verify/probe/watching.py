@@ -18,6 +18,7 @@ LONGEST_STEP_S = 90.0
 """Between two samples further apart nobody watched, in s [the slowest reading is one a minute]."""
 
 _UNTOLD_STEP_S = 10.0  # what a step counts whose length cannot be told, so that every watch ends
+_UNWATCHED_STEP_S = 30.0  # what one counts that nobody watched: below any patience, and a slow reader ends
 
 OFTEN_LOST = 5
 """A charger that went away so often by itself has a bad contact [common practice, no source]."""
@@ -152,7 +153,10 @@ class Watched:
         """Count up to this sample; return the step in s, None where its length cannot be told."""
         step_s = 0.0 if self._before is None else seconds_between(self._before, now)
         self._before = now
-        self.seconds += _UNTOLD_STEP_S if step_s is None else min(step_s, LONGEST_STEP_S)
+        if step_s is None:
+            self.seconds += _UNTOLD_STEP_S
+        else:
+            self.seconds += step_s if step_s <= LONGEST_STEP_S else _UNWATCHED_STEP_S
         return step_s
 
 

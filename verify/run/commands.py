@@ -5,7 +5,16 @@ Pure. A command that cannot be is refused before anything is written. One functi
 
 from collections.abc import Iterable
 
-from verify.checklist import OPENINGS, Check, Checklist, Composition, Concession, Step
+from verify.checklist import (
+    BASE,
+    OPENINGS,
+    PACK_UNPLUGGED,
+    Check,
+    Checklist,
+    Composition,
+    Concession,
+    Step,
+)
 from verify.checklist.answers import Answer
 from verify.checklist.compose import compose
 from verify.record.model import Work
@@ -89,11 +98,11 @@ def undone(state: State) -> Undone | None:
     return Undone(lines=state.last_by_hand) if state.last_by_hand else None
 
 
-def reopened(state: State, opened: Iterable[str], *, why: str) -> Reopened:
-    """Say what was opened again, and why.
+def openings(composition: Composition, state: State, opened: Iterable[str]) -> tuple[str, ...]:
+    """Return what was opened again, each once.
 
-    Raises WrongUseError for an opening that there is not, or where nothing is named or said; OrderError
-    while a hazard is open.
+    Raises WrongUseError for an opening that there is not, where nothing is named, or where the way to it
+    is closed and not named as well.
     """
     named = tuple(dict.fromkeys(opened))
     strange = [one for one in named if one not in OPENINGS]
@@ -102,6 +111,24 @@ def reopened(state: State, opened: Iterable[str], *, why: str) -> Reopened:
             f'"{strange[0]}" cannot be opened.' if strange else "Nothing was named.",
             next_step=f"Name one or more of: {', '.join(OPENINGS)}.",
         )
+    if PACK_UNPLUGGED in named and BASE not in named and _base_closed(composition, state):
+        raise WrongUseError(
+            "The battery is plugged in behind the base.",
+            next_step="Name the base as well: what opening it may have disturbed is asked again, too.",
+        )
+    return named
+
+
+def _base_closed(composition: Composition, state: State) -> bool:
+    return any(BASE in step.voided_by and step.id in state.steps for step in composition.steps)
+
+
+def reopened(composition: Composition, state: State, opened: Iterable[str], *, why: str) -> Reopened:
+    """Say what was opened again, and why.
+
+    Raises WrongUseError as `openings` does, or where it is not said why; OrderError while a hazard is open.
+    """
+    named = openings(composition, state, opened)
     if not why.strip():
         raise WrongUseError("Say why it was opened again.")
     if state.hazards_open:
@@ -136,11 +163,13 @@ def made_safe(state: State, how: str, *, by: str) -> MadeSafe:
     return MadeSafe(how=how.strip(), by=by.strip())
 
 
-def given_back(state: State, *, why: str, risks_told: str, owner_signed: str) -> GivenBack:
+def given_back(
+    composition: Composition, state: State, *, why: str, risks_told: str, owner_signed: str
+) -> GivenBack:
     """Return the machine unrepaired.
 
-    Raises OrderError while a hazard is open: it has to be removed first; WrongUseError where something is
-    not said.
+    Raises OrderError while a hazard is open, as it has to be removed first, or where nobody looked for one;
+    WrongUseError where something is not said.
     """
     if state.hazards_open:
         raise OrderError(
@@ -150,6 +179,12 @@ def given_back(state: State, *, why: str, risks_told: str, owner_signed: str) ->
     why, risks_told, owner_signed = why.strip(), risks_told.strip(), owner_signed.strip()
     if not (why and risks_told and owner_signed):
         raise WrongUseError("Say why, which risks were told, and where the owner signed or why not.")
+    first = plan.first_question(composition, state)
+    if first is not None:
+        raise OrderError(
+            f"It is not answered yet: {first.ask}",
+            next_step=f"Look, and answer it first: handback run {state.ticket.id}",
+        )
     return GivenBack(why=why, risks_told=risks_told, owner_signed=owner_signed)
 
 
@@ -181,24 +216,38 @@ def work_added(
     refuse_impossible(grown)
     known = {check.id for check in composition.checks}
     new = tuple(check for check in grown.checks if check.id not in known)
-    closed = _closed_step(grown, state, new, known=composition.steps)
+    fresh = {one.kind for one in work} - {one.kind for one in ticket.work}
+    wanted = {check.id for check in new} | _called_for_by(grown, fresh)
+    closed = _closed_step(grown, state, wanted, known=composition.steps)
     if closed is not None:
+        way = closed.voided_by[:1]
+        if way == (PACK_UNPLUGGED,) and _base_closed(composition, state):
+            way = (BASE, PACK_UNPLUGGED)
+        options = " ".join(f"--opened {one}" for one in way) or "--opened …"
         raise WrongUseError(
-            f"That work is done before: {closed.name}. It is done already.",
-            next_step=f"If it is open again: handback rework {ticket.id} --opened … --work …",
+            f"That work comes before: {closed.name}. This is done already.",
+            next_step=f"Open it again, then: handback rework {ticket.id} {options} --why … --work …",
         )
     added = tuple(used(each) for each in grown.checklists if each.id not in held)
     return WorkAdded(work=work, checklists=added, signers=signers), new
 
 
+def _called_for_by(composition: Composition, kinds: set[str]) -> set[str]:
+    """Return the checks that such work calls for: other work may have brought them before."""
+    called = {check.id for check in composition.checks if kinds & set(check.work)}
+    for each in composition.checklists:
+        if kinds & set(each.for_work):
+            called |= {check.id for check in each.checks}
+    return called
+
+
 def _closed_step(
-    composition: Composition, state: State, checks: tuple[Check, ...], *, known: tuple[Step, ...]
+    composition: Composition, state: State, wanted: set[str], *, known: tuple[Step, ...]
 ) -> Step | None:
-    """Return the first step that was taken between where the checks begin and where the run stands.
+    """Return the first step that was taken between where the wanted checks begin and where the run stands.
 
     composition: with the checks. known: the steps before they came. None: the way to them is open.
     """
-    wanted = {check.id for check in checks}
     were = {step.id for step in known}
     begun = False
     for segment in composition.segments:

@@ -129,7 +129,7 @@ def _session_on_machine(state: State) -> Opened | None:
     """Return the last session on the repaired machine: looks may have been answered elsewhere since."""
     candidates = [state.read_by] if state.read_by is not None else []
     candidates += [session for session in reversed(state.sessions) if session.on_machine]
-    return next((session for session in candidates if session.on_machine is not False), None)
+    return next((session for session in candidates if session.on_machine), None)
 
 
 def _arrival(state: State) -> Arrival | None:

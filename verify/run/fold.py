@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 
 import msgspec
 
-from verify.checklist import Check, Composition
+from verify.checklist import Check, Composition, Kind
 from verify.checklist.answers import Hazard
 from verify.judge import Judgement
 from verify.record.model import Work
@@ -55,7 +55,8 @@ class Fold:
         self._began, self._began_at, self._last_at = event, began.at, began.at
         self._composition = composition
         self._checks = {check.id: check for check in composition.checks}
-        self._steps_known = {step.id for step in composition.steps}
+        # Work that was added may have done without a step that was taken before it came.
+        self._steps_known = {step.id for each in composition.checklists for step in each.steps}
         # Lines after which something goes on by itself.
         self._let_go_on: set[int] = set()
         self._begun: dict[str, int] = {}
@@ -64,6 +65,7 @@ class Fold:
         self._started = not event.arriving
         self._arrival = Arrived()
         self._arrived_at: Instant | None = None
+        self._read_on_arrival = -1
         self._tries: dict[str, tuple[Try, ...]] = {}
         self._steps: dict[str, tuple[int, Instant]] = {}
         self._accepted: dict[str, tuple[Instant, Accepted]] = {}
@@ -206,6 +208,8 @@ class Fold:
         if event.readings is None:
             said.pop("readings_note")
             self._done_by_hand(line.n)
+        else:
+            self._read_on_arrival = line.n
         self._arrival = msgspec.structs.replace(self._arrival, **said)
         self._arrived_at = line.at
 
@@ -226,13 +230,17 @@ class Fold:
         self._out_of_date(check_id, "answered again")
         self._tries[check_id] = (*self._tries.get(check_id, ()), attempt)
 
-    def _out_of_date(self, check_id: str, why: str) -> bool:
-        """Let the attempt that counts, and what was accepted, no longer count; tell whether there was one."""
+    def _out_of_date(self, check_id: str, why: str, *, taken_back: bool = False) -> bool:
+        """Let the attempt that counts, and what was accepted, no longer count; tell whether there was one.
+
+        taken_back: it never should have been made.
+        """
         accepted = self._accepted.pop(check_id, None)
         tries = self._tries.get(check_id, ())
         if not tries or tries[-1].out_of_date:
             return accepted is not None
-        self._tries[check_id] = (*tries[:-1], msgspec.structs.replace(tries[-1], out_of_date=why))
+        last = msgspec.structs.replace(tries[-1], out_of_date=why, taken_back=taken_back)
+        self._tries[check_id] = (*tries[:-1], last)
         return True
 
     def _answered(self, line: Line, event: Answered) -> None:
@@ -314,7 +322,9 @@ class Fold:
             return
         for check_id, tries in tuple(self._tries.items()):
             if tries[-1].n > since:
-                self._out_of_date(check_id, "the step before it was taken back")
+                self._out_of_date(check_id, "what was said before it was taken back", taken_back=True)
+        if self._read_on_arrival > since:
+            self._arrival = msgspec.structs.replace(self._arrival, readings=None, readings_note="")
         for check_id, begun in self._begun.items():
             if begun > since:
                 self._watching.pop(check_id, None)
@@ -322,13 +332,18 @@ class Fold:
     def _made_safe(self, line: Line, event: MadeSafe) -> None:
         for index, hazard in enumerate(self._hazards):
             if hazard.made_safe is None:
-                self._out_of_date(hazard.check, "made safe since")
+                for check_id in (hazard.check,) if hazard.check else self._first_questions():
+                    self._out_of_date(check_id, "made safe since")
                 self._hazards[index] = msgspec.structs.replace(
                     hazard, made_safe=event.how, made_safe_by=event.by, made_safe_at=line.at
                 )
         # What was being watched may have been taken out since.
         self._watching.clear()
         self._by_hand = []
+
+    def _first_questions(self) -> tuple[str, ...]:
+        """Return what is asked anew after a hazard that no check found: no other would look at it again."""
+        return tuple(check.id for check in self._composition.checks if check.kind is Kind.HAZARD)
 
 
 def is_hazard(check: Check, event: Answered, judgement: Judgement) -> bool:

@@ -5,6 +5,7 @@ does not belong where it stands is refused, by its number. An unkeyed chain prov
 head is signed: it finds slips, not forgers.
 """
 
+import errno
 import hashlib
 import os
 from collections.abc import Sequence
@@ -19,6 +20,17 @@ from verify.values.errors import BrokenJournalError, JournalWriteError, UnknownF
 
 _decoder = msgspec.json.Decoder(Line)
 RESTORE = "Copy the folder from the stick or the bench computer where it is still whole."
+
+
+def what_to_mend(error: OSError) -> str:
+    """Return what to do about a write that failed: half a sentence."""
+    match error.errno:
+        case errno.ENOENT | errno.ENODEV | errno.ENXIO | errno.EIO:
+            return "See that the stick or drive is in and whole"
+        case errno.EROFS | errno.EACCES | errno.EPERM:
+            return "Open the stick's lock, or mend the folder's rights"
+        case _:
+            return "Free some space or mend the drive"
 
 
 def _digest(text: bytes) -> str:
@@ -121,7 +133,7 @@ class Journal:
     def _failure(self, error: OSError) -> JournalWriteError:
         return JournalWriteError(
             f"The last step could not be written to {self._path.name}: {error.strerror or error}.",
-            next_step="Everything before it is kept. Free some space or mend the drive, then run again.",
+            next_step=f"Everything before it is kept. {what_to_mend(error)}, then run again.",
         )
 
     def append(self, event: Event, at: Instant) -> Line:

@@ -9,7 +9,7 @@ import os
 import queue
 import threading
 from collections.abc import Callable
-from concurrent.futures import Future
+from concurrent.futures import Future, wait
 from typing import Any, TypeVar
 
 from verify.machine import Sample
@@ -19,6 +19,7 @@ from verify.run.shown import Shown
 from verify.values.errors import HandbackError, MachineError
 
 T = TypeVar("T")
+_LOOK_S = 1.0  # how often whoever waits for a command looks whether anybody is still there to do it
 _PACE_S = 0.2  # how often a sampler without a thread of its own is asked
 
 
@@ -73,7 +74,13 @@ class Live:
             raise self._failed
         done: Future[T] = Future()
         self._inbox.put((command, done))
+        while not wait([done], _LOOK_S).done:
+            if not self._thread.is_alive() and not done.done():
+                raise self._why_gone()
         return done.result()
+
+    def _why_gone(self) -> HandbackError:
+        return self._failed or _told(RuntimeError("nobody does any command any more"))
 
     def close(self) -> None:
         """End the thread; what is in the journal stays as it is.
@@ -93,6 +100,19 @@ class Live:
     # In the thread.
 
     def _run(self) -> None:
+        try:
+            self._go_on()
+        except HandbackError as error:
+            self._fail(error)
+        except Exception as error:  # noqa: BLE001 - the top of the thread: whoever asks tells it
+            self._fail(_told(error))
+        try:
+            # Whatever ended it: no load goes on.
+            self._owner.close()
+        except HandbackError as error:
+            self._failed_to_close = error
+
+    def _go_on(self) -> None:
         self._sampler.deliver(self._inbox.put, failed=self._fail)
         while True:
             self._sampler.pace(self._pace())
@@ -110,10 +130,6 @@ class Live:
             else:
                 self._command(*item)
             self._show()
-        try:
-            self._owner.close()
-        except HandbackError as error:
-            self._failed_to_close = error
 
     def _pace(self) -> Pace:
         if self._failed is not None or not self._owner.wants_samples():

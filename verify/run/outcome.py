@@ -2,6 +2,7 @@
 
 from verify.checklist import Composition
 from verify.judge import Settled, decide_outcome
+from verify.run.plan import first_question
 from verify.run.state import State, first_verdicts
 from verify.values import Outcome, Verdict
 
@@ -20,9 +21,9 @@ def outcome_of(composition: Composition, state: State) -> tuple[Outcome, tuple[s
     hazards = [
         f"{hazard.check}: {hazard.what}" if hazard.check else hazard.what for hazard in state.hazards_open
     ]
-    outcome, reasons = decide_outcome(
-        settled, hazards_open=hazards, returned_unrepaired=state.given_back is not None
-    )
+    # Nothing goes back before somebody has looked whether it is a hazard.
+    returned = state.given_back is not None and first_question(composition, state) is None
+    outcome, reasons = decide_outcome(settled, hazards_open=hazards, returned_unrepaired=returned)
     if not state.started and outcome is not Outcome.RETURNED_UNREPAIRED:
         # What is repaired is not said: nothing can have been found good.
         return Outcome.HELD, (*reasons, "It is not said what is repaired.")

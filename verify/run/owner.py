@@ -18,6 +18,7 @@ from verify.run import arrival, commands, plan
 from verify.run.background import Background, Watch
 from verify.run.beginning import TOOL, composition_of
 from verify.run.events import (
+    NO_LINE_BEFORE,
     Arrived,
     Began,
     Ended,
@@ -240,12 +241,34 @@ class Owner:
         self._do(event)
         return True
 
-    def reopen(self, opened: Iterable[str], *, why: str) -> None:
+    def reopen(
+        self,
+        opened: Iterable[str],
+        *,
+        why: str,
+        work: tuple[Work, ...] = (),
+        checklists: Iterable[Checklist] = (),
+    ) -> tuple[Check, ...]:
         """Take in what was opened again, and why; what that voids is asked again, and only that.
 
-        opened: of `OPENINGS`.
+        opened: of `OPENINGS`. work: what was done besides; returns the checks that it brings. Where that
+        is refused, nothing of it is written.
         """
-        self._do(commands.reopened(self.state, opened, why=why))
+        event = commands.reopened(self.composition, self.state, opened, why=why)
+        if not work:
+            self._do(event)
+            return ()
+        known = tuple(checklists)
+        then = Line(n=len(self.lines), before=NO_LINE_BEFORE, at=self.now(), event=event)
+        commands.work_added(
+            fold_lines((*self.lines, then), self.composition).state(),
+            self.composition,
+            work,
+            checklists=known,
+            signers=(),
+        )
+        self._do(event)
+        return self.add_work(work, known)
 
     def notice(self, what: str) -> None:
         """Keep something that was seen outside the work: told to the owner, never a reason to hold."""
@@ -267,7 +290,11 @@ class Owner:
         why: why it is not repaired. risks_told: which risks, by whom. owner_signed: where the owner's
         signature is, or why there is none.
         """
-        self._do(commands.given_back(self.state, why=why, risks_told=risks_told, owner_signed=owner_signed))
+        self._do(
+            commands.given_back(
+                self.composition, self.state, why=why, risks_told=risks_told, owner_signed=owner_signed
+            )
+        )
 
     def _do(self, event: Event) -> None:
         self._append(event)

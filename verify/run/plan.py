@@ -155,20 +155,22 @@ def _not_good(checks: Iterable[Check], state: State) -> tuple[Blocked, ...]:
 def due(composition: Composition, state: State, *, on_machine: bool | None) -> Due:
     """Tell what is due now.
 
-    (1) A hazard stops everything. (2) A declined repair ends it. (3) The first question comes before all
-    else, then which computer this is, then what is taken on arrival, then the work. (4) Up to the first
+    (1) A hazard stops everything. (2) The first question comes before all else. (3) A declined repair ends
+    it. Then which computer this is, then what is taken on arrival, then the work. (4) Up to the first
     step that is not taken: manual checks that are open, one screen at a time. (5) Automatic checks and
     waits that have not ended. (6) The step: held, complete, or to be done.
     """
     # (1)
     if state.hazards_open:
         return Stopped(hazards=state.hazards_open)
+    reached = _reached(composition, state)
     # (2)
+    if _first_question(reached, state) is not None and (asked := _asked(reached, state)) is not None:
+        return asked
+    # (3)
     if state.given_back is not None:
         return Declined()
-    reached = _reached(composition, state)
-    # (3)
-    before_all = _before_all(reached, state, on_machine=on_machine)
+    before_all = _before_all(state, on_machine=on_machine)
     if before_all is not None:
         return before_all
     # (4)
@@ -193,9 +195,7 @@ def due(composition: Composition, state: State, *, on_machine: bool | None) -> D
     return Do(step=step)
 
 
-def _before_all(reached: tuple[Segment, ...], state: State, *, on_machine: bool | None) -> Due | None:
-    if _hazard_open(reached, state):
-        return _asked(reached, state)
+def _before_all(state: State, *, on_machine: bool | None) -> Due | None:
     if on_machine is None and not _all_apart(state):
         return Where()
     if arrival.arriving(state):
@@ -208,10 +208,13 @@ def _all_apart(state: State) -> bool:
     return not state.started and state.arrival.found_as in (FoundAs.DEAD, FoundAs.APART)
 
 
-def _hazard_open(reached: tuple[Segment, ...], state: State) -> bool:
-    return any(
-        check.kind is Kind.HAZARD and is_open(check, state) for segment in reached for check in segment.checks
-    )
+def first_question(composition: Composition, state: State) -> Check | None:
+    """Return the first question where it is not answered, or has to be answered anew."""
+    return _first_question(_reached(composition, state), state)
+
+
+def _first_question(reached: tuple[Segment, ...], state: State) -> Check | None:
+    return _first_open((check for segment in reached for check in segment.checks), Kind.HAZARD, state)
 
 
 def _asked(reached: tuple[Segment, ...], state: State) -> Ask | None:
@@ -247,7 +250,7 @@ def probe_due(composition: Composition, state: State, *, on_machine: bool | None
         or state.given_back is not None
         or not state.started
         or not on_machine
-        or _hazard_open(reached, state)
+        or _first_question(reached, state) is not None
     ):
         return None
     return _first_open((check for segment in reached for check in segment.checks), Kind.PROBE, state)

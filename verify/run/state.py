@@ -15,7 +15,10 @@ from verify.values import Instant, Reading, Verdict
 
 
 class Try(msgspec.Struct, frozen=True, kw_only=True):
-    """One attempt at a check. n: the journal line. out_of_date: why it no longer counts, or empty."""
+    """One attempt at a check. n: the journal line. out_of_date: why it no longer counts, or empty.
+
+    taken_back: what let it happen was a wrong key: it never counted, not even as the first.
+    """
 
     n: int
     at: Instant
@@ -23,6 +26,7 @@ class Try(msgspec.Struct, frozen=True, kw_only=True):
     readings: tuple[Reading, ...] = ()
     note: str = ""
     out_of_date: str = ""
+    taken_back: bool = False
 
 
 class OpenHazard(msgspec.Struct, frozen=True, kw_only=True):
@@ -131,5 +135,9 @@ def witnessed_s(lines: Iterable[Line], *, since: int, now: Instant) -> float:
 
 
 def first_verdicts(state: State) -> dict[str, Verdict]:
-    """Return the verdict of each check's first attempt: the first-pass result."""
-    return {check: tries[0].judgement.verdict for check, tries in state.tries.items() if tries}
+    """Return the verdict of each check's first attempt that was not taken back: the first-pass result."""
+    return {
+        check: first.judgement.verdict
+        for check, tries in state.tries.items()
+        if (first := next((one for one in tries if not one.taken_back), None)) is not None
+    }

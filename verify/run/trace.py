@@ -13,6 +13,7 @@ import msgspec
 
 from verify.machine import Sample
 from verify.record.files import sync, write_whole
+from verify.run.journal import what_to_mend
 from verify.values.errors import JournalWriteError
 
 SYNC_EVERY_S = 10.0
@@ -76,7 +77,7 @@ class Trace:
     def _failure(self, error: OSError) -> JournalWriteError:
         return JournalWriteError(
             f"The measurement could not be written to {self._path.name}: {error.strerror or error}.",
-            next_step="The answers are kept. Free some space or mend the drive, then run again.",
+            next_step=f"The answers are kept. {what_to_mend(error)}, then run again.",
         )
 
     def write(self, sample: Sample) -> None:
@@ -103,8 +104,7 @@ class Trace:
         Raises JournalWriteError where it cannot be written.
         """
         try:
-            self._sync()
-            self._file.close()
+            self._end()
             return hashlib.sha256(self._path.read_bytes()).hexdigest()
         except OSError as error:
             raise self._failure(error) from error
@@ -112,7 +112,12 @@ class Trace:
     def close(self) -> None:
         """Put the rest on the disk and close the file; it can be gone on with later."""
         try:
-            self._sync()
-            self._file.close()
+            self._end()
         except OSError as error:
             raise self._failure(error) from error
+
+    def _end(self) -> None:
+        # Sealed in vain, as the file was gone by then: it is closed, and closed again when the run is left.
+        if not self._file.closed:
+            self._sync()
+            self._file.close()

@@ -1,0 +1,251 @@
+"""Real power cuts: a virtual machine with a real kernel, killed at random moments, started again.
+
+Half of the cuts also take from the drive what it had not been told to keep. What a cut may cost is the line
+that was being written; nothing that was acknowledged, and nothing twice.
+"""
+
+import hashlib
+import math
+import os
+import random
+import re
+import shutil
+import subprocess
+from collections import Counter
+from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import pytest
+import yaml
+
+from tests.rig.power_disk import Kind, faults_after_each_write
+from tests.rig.power_job import Job, draw_cuts, work
+from tests.rig.vm import build
+from verify.checklist.shipped import shipped_dir
+from verify.record.model import Record
+from verify.run import RunFolder, load_record
+from verify.run.events import Answered, Found, Stepped, WatchBegan
+from verify.run.reading import read_run
+from verify.testing.rigs import missing, require_program
+
+pytestmark = pytest.mark.rig
+
+_TICKET = "TW-7"
+_CUTS = 20
+_PROGRAMS = (
+    *("qemu-system-x86_64", "iasl", "busybox", "ldd", "dpkg"),
+    *("mkfs.ext4", "debugfs", "mkfs.vfat", "fsck.vfat", "mcopy"),
+)
+
+
+class Jobs(msgspec.Struct, frozen=True, kw_only=True):
+    """A job without a cut and one with them, on each file system.
+
+    seed: what the moments came from. folder: of the job without a cut on FAT.
+    """
+
+    whole: Mapping[Kind, Job]
+    cut: Mapping[Kind, Job]
+    seed: int
+    folder: Path
+
+
+def answers() -> bytes:
+    """Everything good, but for what the machine tells."""
+    given: dict[str, object] = {}
+    for name in ("every-repair", "battery"):
+        checklist = yaml.safe_load((shipped_dir() / f"{name}.yaml").read_text(encoding="utf-8"))
+        for check in checklist["checks"]:
+            kind = check["kind"]
+            if kind == "look":
+                given[check["id"]] = "good"
+            elif kind == "hazard":
+                given[check["id"]] = "no"
+            elif kind == "measure":
+                given[check["id"]] = {station: [0.10, 0.15] for station in check["stations"]}
+            elif kind == "count":
+                given[check["id"]] = {counted: {"out": 6, "back": 6} for counted in check["counts"]}
+    return yaml.safe_dump({"format": "answers/1", "answers": given}).encode()
+
+
+def kernel_package(cache: Path) -> Path:
+    """Return Debian's own kernel as a package file, fetched once."""
+    if kept := sorted(cache.glob("linux-image-*.deb")):
+        return kept[-1]
+    cache.mkdir(parents=True, exist_ok=True)
+    named = subprocess.run(
+        [require_program("apt-cache"), "depends", "linux-image-amd64"],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    found = re.search(r"Depends: (linux-image-\S+-amd64)$", named.stdout, re.MULTILINE)
+    if found is None:
+        missing("No package list names a kernel (apt-get update)")
+    fetching = cache / "fetching"
+    shutil.rmtree(fetching, ignore_errors=True)
+    fetching.mkdir()
+    got = subprocess.run(
+        [require_program("apt-get"), "download", "-q", found[1]],
+        cwd=fetching,
+        capture_output=True,
+        check=False,
+    )
+    packages = list(fetching.glob("linux-image-*.deb"))
+    if got.returncode != 0 or not packages:
+        missing(f"{found[1]} cannot be fetched")
+    return packages[0].rename(cache / packages[0].name)
+
+
+@pytest.fixture(scope="module")
+def jobs(tmp_path_factory: pytest.TempPathFactory, pytestconfig: pytest.Config) -> Jobs:
+    for program in _PROGRAMS:
+        require_program(program)
+    folder = tmp_path_factory.mktemp("power")
+    kernel = folder / "kernel-package"
+    package = kernel_package(pytestconfig.cache.mkdir("power-cut"))
+    subprocess.run([require_program("dpkg"), "-x", str(package), str(kernel)], check=True)
+    (folder / "machine").mkdir()
+    parts = build(folder / "machine", kernel, answers())
+    shutil.rmtree(kernel)
+    seed = int(os.environ.get("HANDBACK_RIG_SEED") or random.SystemRandom().randrange(1_000_000))
+
+    def job(kind: Kind, cuts: int, progress: float) -> Job:
+        own = folder / f"{kind.value}-{cuts}"
+        own.mkdir()
+        chance = random.Random(f"{seed} {kind.value}")
+        return work(parts, own, kind, draw_cuts(cuts, progress, chance), chance)
+
+    def on_each(cuts: int, progress: float) -> dict[Kind, Job]:
+        with ThreadPoolExecutor(len(Kind)) as pool:
+            running = {kind: pool.submit(job, kind, cuts, progress) for kind in Kind}
+            return {kind: result.result() for kind, result in running.items()}
+
+    whole = on_each(0, 0)
+    cut = on_each(_CUTS, whole[Kind.EXT4].boots[0].progress)
+    return Jobs(whole=whole, cut=cut, seed=seed, folder=folder / f"{Kind.FAT.value}-0")
+
+
+def without_numbers(text: str) -> str:
+    return re.sub(r"\d+([.]\d+)?", "#", text)
+
+
+def comparable(record: Record) -> Any:
+    """The record without times, sessions and gaps; of measured values only what they are."""
+    told = msgspec.to_builtins(record)
+    for field in ("began", "ended", "clock_note", "journal_head", "journal_count", "traces", "gaps"):
+        told.pop(field, None)
+    for result in told["results"]:
+        result.pop("probability", None)
+        for attempt in result["attempts"]:
+            del attempt["at"]
+            if result["kind"] == "probe":
+                # The charge stood elsewhere when the power went, and what went in meanwhile was not seen.
+                attempt["note"] = without_numbers(re.sub(r" [\d.]+ Wh went in[.]", "", attempt["note"]))
+                attempt["readings"] = [
+                    (reading["unit"], without_numbers(reading["source"])) for reading in attempt["readings"]
+                ]
+                attempt["because"] = without_numbers(attempt["because"])
+        if result["kind"] == "probe":
+            result["because"] = without_numbers(result["because"])
+    for step in told["steps"]:
+        step["at"] = step["at"] is not None
+    return told
+
+
+def values(record: Record) -> dict[str, list[float]]:
+    """What the automatic checks judged: the first reading of each attempt, not a number where unknown."""
+    found: dict[str, list[float]] = {}
+    for result in record.results:
+        if result.kind == "probe":
+            read = [attempt.readings[0].value for attempt in result.attempts]
+            found[result.check] = [math.nan if value is None else value for value in read]
+    return found
+
+
+@pytest.mark.parametrize("kind", Kind)
+def test_every_cut_was_one_and_the_next_start_was_another_boot(kind: Kind, jobs: Jobs) -> None:
+    boots = jobs.cut[kind].boots
+    assert [boot.code for boot in boots] == [-9] * _CUTS + [0], f"seed {jobs.seed}"
+    known = [boot.boot_id for boot in boots if boot.boot_id is not None]
+    assert len(set(known)) == len(known)
+    # The cuts spread: some in every part of the job, some before anything was written.
+    assert len({len(boot.had) for boot in boots}) > _CUTS // 3, f"seed {jobs.seed}"
+
+
+@pytest.mark.parametrize("kind", Kind)
+def test_what_was_acknowledged_before_a_cut_stands_in_the_journal_after_it(kind: Kind, jobs: Jobs) -> None:
+    acknowledged: dict[int, str] = {}
+    for number, boot in enumerate(jobs.cut[kind].boots):
+        if boot.boot_id is not None:
+            had = dict(enumerate(boot.had))
+            lost = {n for n, digest in acknowledged.items() if had.get(n) != digest}
+            assert not lost, f"seed {jobs.seed}, start {number}: lines {sorted(lost)} are gone or altered"
+            acknowledged |= had
+        acknowledged |= boot.acked
+    journal = RunFolder(jobs.cut[kind].reports / _TICKET).journal_path.read_bytes()
+    lines = [hashlib.sha256(line).hexdigest() for line in journal.splitlines(keepends=True)]
+    assert lines == [acknowledged[n] for n in sorted(acknowledged)]
+
+
+@pytest.mark.parametrize("kind", Kind)
+def test_no_start_shows_a_traceback_or_a_disk_that_cannot_be_used(kind: Kind, jobs: Jobs) -> None:
+    for number, boot in enumerate((*jobs.whole[kind].boots, *jobs.cut[kind].boots)):
+        told = f"seed {jobs.seed}, start {number}: {boot.console}"
+        assert "Traceback" not in boot.console, told
+        assert "cannot be mounted" not in boot.console, told
+        assert not re.search(r"(EXT4|FAT)-fs error", boot.console, re.IGNORECASE), told
+
+
+@pytest.mark.parametrize("kind", Kind)
+def test_nothing_is_done_twice_and_every_line_tells_the_boot_it_was_written_in(
+    kind: Kind, jobs: Jobs
+) -> None:
+    job = jobs.cut[kind]
+    run = read_run(job.reports / _TICKET)
+    assert run is not None
+    done = Counter(
+        (type(event).__name__, event.step if isinstance(event, Stepped) else event.check)
+        for event in (line.event for line in run.lines)
+        if isinstance(event, Answered | Found | Stepped | WatchBegan)
+    )
+    assert len(done) > 40
+    assert set(done.values()) == {1}, f"seed {jobs.seed}"
+    for boot in job.boots:
+        assert {run.lines[n].at.boot_id for n in boot.acked} <= {boot.boot_id}
+
+
+@pytest.mark.parametrize("kind", Kind)
+def test_sealed_traces_are_as_they_were_sealed(kind: Kind, jobs: Jobs) -> None:
+    folder = jobs.cut[kind].reports / _TICKET
+    record = load_record(folder.parent, _TICKET)
+    assert len(record.traces) >= 7
+    for trace in record.traces:
+        data = RunFolder(folder).trace_path(trace.name).read_bytes()
+        assert (hashlib.sha256(data).hexdigest(), data.count(b"\n")) == (trace.sha256, trace.samples)
+
+
+@pytest.mark.parametrize("kind", Kind)
+def test_the_record_is_the_one_of_a_job_without_a_cut(kind: Kind, jobs: Jobs) -> None:
+    whole = load_record(jobs.whole[kind].reports, _TICKET)
+    cut = load_record(jobs.cut[kind].reports, _TICKET)
+    assert comparable(cut) == comparable(whole), f"seed {jobs.seed}"
+    for check, expected in values(whole).items():
+        assert values(cut)[check] == pytest.approx(expected, rel=0.05, nan_ok=True), (
+            f"seed {jobs.seed}, {check}"
+        )
+    assert jobs.cut[kind].boots[-1].ended == jobs.whole[kind].boots[-1].ended
+    assert (jobs.cut[kind].reports / _TICKET / "report.html").read_bytes().endswith(b"</html>\n")
+
+
+def test_no_write_of_a_whole_job_leaves_a_stick_with_a_file_that_cannot_be_read(
+    jobs: Jobs, tmp_path: Path
+) -> None:
+    log = jobs.folder / "writes.log"
+    faults = faults_after_each_write(jobs.folder / "before.img", log, tmp_path / "scratch.img")
+    # A folder that is just made holds nothing yet.
+    files = {n: found for n, paths in faults.items() if (found := [path for path in paths if "." in path])}
+    assert not files
