@@ -16,6 +16,7 @@ pytestmark = pytest.mark.rig
 
 _HANDBACK = str(Path(sys.executable).with_name("handback"))
 _PATIENCE_S = 30
+_FINGER_S = 0.12
 
 
 class Bench:
@@ -31,6 +32,8 @@ class Bench:
         return subprocess.run([*self._tmux, *arguments], capture_output=True, text=True, check=True).stdout
 
     def keys(self, *keys: str) -> None:
+        # As slow as fingers: a key that comes faster is taken for one that is held down.
+        time.sleep(_FINGER_S)
         self._do("send-keys", "-t", "bench", *keys)
 
     def line(self, text: str) -> None:

@@ -18,6 +18,7 @@ pytestmark = pytest.mark.rig
 _HANDBACK = str(Path(sys.executable).with_name("handback"))
 _DRIVER = str(Path(__file__).with_name("terminal_driver.py"))
 _PATIENCE_S = 30
+_FINGER_S = 0.12
 _STATIONS = (
     *("front left corner", "front middle", "front right corner", "right middle"),
     *("rear right corner", "rear middle", "rear left corner", "left middle"),
@@ -44,6 +45,8 @@ class Screen:
         self.keys("Enter")
 
     def keys(self, *keys: str) -> None:
+        # As slow as fingers: a key that comes faster is taken for one that is held down.
+        time.sleep(_FINGER_S)
         self._do("send-keys", "-t", "bench", *keys)
 
     def paste(self, text: str) -> None:
@@ -154,9 +157,8 @@ def test_keys_answer_undo_and_leave_and_the_run_goes_on_where_it_was(
     screen.keys("q")
 
 
-def test_a_run_that_is_stopped_by_ctrl_z_goes_on_where_it_was(
-    opened: Path, terminal: Callable[..., Screen]
-) -> None:
+@pytest.mark.usefixtures("opened")
+def test_a_run_that_is_stopped_by_ctrl_z_goes_on_where_it_was(terminal: Callable[..., Screen]) -> None:
     screen = terminal(f"{_HANDBACK} run TW-7 --elsewhere")
     screen.shows("WHOLE MACHINE")
     screen.keys("n")

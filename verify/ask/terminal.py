@@ -28,7 +28,7 @@ from verify.values.errors import HandbackError, JournalError, OrderError
 
 _HAZARD = "!"
 _SURPRISED_S = 0.5  # a finger on its way is not stopped faster; common practice, no source
-_HELD_S = 0.12  # no finger presses one key twice as fast; a key held down comes faster [common practice]
+_HELD_S = 0.1  # no finger presses one key twice as fast; a key held down comes faster [common practice]
 _FEW = 2  # keys that a hurried hand is ahead of the screen [common practice, no source]
 _NEWS_S = 3.0  # a finding stays on the screen so long at least: it may come while a finger is on its way
 _TELL = {Verdict.DOES_NOT_CONFORM: "Not good:", Verdict.UNDECIDED: "Cannot tell yet:"}

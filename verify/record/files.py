@@ -69,12 +69,51 @@ def sync_folder(folder: Path) -> None:
         os.close(descriptor)
 
 
+def make_folder(folder: Path, *, still: Path) -> None:
+    """Make a folder where there is none, and bring its place on the medium out before its name.
+
+    still: a file on the same drive that did not change since it was synced; passed over where there is none.
+    On FAT its sync brings out the table of places, and nothing else (see `sync_places`).
+    Raises OSError where the system says that it failed.
+    """
+    if folder.exists():
+        return
+    folder.mkdir(parents=True)
+    if still.exists():
+        descriptor = os.open(still, os.O_RDWR)
+        try:
+            sync(descriptor)
+        finally:
+            os.close(descriptor)
+    sync_folder(folder.parent)
+
+
+def given_blocks(descriptor: int) -> int | None:
+    """Return how much of the medium an open file was given, in blocks; None where the system does not say."""
+    return getattr(os.fstat(descriptor), "st_blocks", None)
+
+
+def sync_places(descriptor: int, folder: Path, *, blocks_before: int | None) -> None:
+    """Bring out where an open file's bytes lie, if it was given more places; call it before `sync`.
+
+    blocks_before: `given_blocks` when it was last synced, or when it was opened.
+    FAT keeps the length in the folder and the places in a table of its own, and Linux writes the length
+    first: a plug pulled in between leaves a file that is longer than its places. Reading it to its end
+    fails, and the whole stick is set read-only. Syncing the folder, where the length still is the old one,
+    brings out the table. A file that was given nothing new needs no second sync.
+    Raises OSError where the system says that it failed.
+    """
+    if given_blocks(descriptor) != blocks_before:
+        sync_folder(folder)
+
+
 def _write_new(path: Path, data: bytes, *, mode: int) -> None:
     path.unlink(missing_ok=True)  # left by a run of the same process id that lost its power
     descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), mode)
     with os.fdopen(descriptor, "wb") as file:
         file.write(data)
         file.flush()
+        sync_places(file.fileno(), path.parent, blocks_before=0)
         sync(file.fileno())
 
 

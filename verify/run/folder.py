@@ -9,6 +9,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+from verify.record.files import given_blocks, sync, sync_folder, sync_places
 from verify.values.errors import FileWriteError, FolderBusyError, WrongUseError
 
 # Names that every file system takes, FAT included; Windows keeps a few for devices.
@@ -64,7 +65,11 @@ class RunFolder:
 
     def __enter__(self) -> Self:
         try:
+            new = not self.path.exists()
             self.path.mkdir(parents=True, exist_ok=True)
+            if new:
+                # The first line must not be on the disk in a folder whose name is not.
+                sync_folder(self.path.parent)
             lock = os.open(self.path / "lock", os.O_RDWR | os.O_CREAT, 0o644)
         except OSError as error:
             raise self._unwritable(error) from error
@@ -86,9 +91,12 @@ class RunFolder:
         self._lock = lock
         # Who holds it is a courtesy: a full disk must not keep a run from being looked at.
         with contextlib.suppress(OSError):
-            os.ftruncate(lock, 0)
+            blocks = given_blocks(lock)
             os.lseek(lock, 0, os.SEEK_SET)
-            os.write(lock, f" process {os.getpid()}\n".encode())
+            # Always as long: it needs no new place on the medium, which a cut could leave half given.
+            os.write(lock, f" process {os.getpid()}".ljust(31).encode() + b"\n")
+            sync_places(lock, self.path, blocks_before=blocks)
+            sync(lock)
         return self
 
     def _unwritable(self, error: OSError) -> FileWriteError:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import msgspec
 
-from verify.record.files import sync, sync_folder
+from verify.record.files import given_blocks, sync, sync_folder, sync_places, write_whole
 from verify.run.events import JOURNAL_FORMAT, NO_LINE_BEFORE, Began, Ended, Event, Line, counts_of
 from verify.values import Instant
 from verify.values.errors import BrokenJournalError, JournalWriteError, UnknownFormatError
@@ -112,6 +112,7 @@ class Journal:
         self._lines = list(read_lines(whole))
         self._head = head_of(whole)
         self._size = len(whole)
+        self._trimmed = False
         if torn:
             self._keep_torn(torn)
 
@@ -125,7 +126,7 @@ class Journal:
         while (beside := self._path.with_name(f"{self._path.stem}.torn-{number}")).exists():
             number += 1
         try:
-            beside.write_bytes(torn)
+            write_whole(beside, torn)
             os.truncate(self._path, self._size)
         except OSError as error:
             raise self._failure(error) from error
@@ -171,10 +172,17 @@ class Journal:
 
     def _write(self, descriptor: int, data: bytes) -> None:
         try:
+            if not self._trimmed:
+                # A plug pulled while the file grew may have left it more places on FAT than its length
+                # needs; Linux takes that for damage when the file grows again.
+                os.ftruncate(descriptor, self._size)
+                self._trimmed = True
+            blocks = given_blocks(descriptor)
             os.lseek(descriptor, self._size, os.SEEK_SET)
             written = 0
             while written < len(data):
                 written += os.write(descriptor, data[written:])
+            sync_places(descriptor, self._path.parent, blocks_before=blocks)
             sync(descriptor)
         except OSError:
             # Half a line must not stand where the next one is going to be written.

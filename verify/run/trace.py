@@ -12,7 +12,7 @@ from pathlib import Path
 import msgspec
 
 from verify.machine import Sample
-from verify.record.files import sync, write_whole
+from verify.record.files import given_blocks, make_folder, sync, sync_folder, sync_places, write_whole
 from verify.run.journal import what_to_mend
 from verify.values.errors import JournalWriteError
 
@@ -32,9 +32,14 @@ class Trace:
         self.samples = 0
         self._synced_at_s = float("-inf")
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
+            make_folder(path.parent, still=path.parent.parent / "lock")
+            new = not path.exists()
             self._earlier = self._take_up()
             self._file = path.open("ab")
+            self._blocks = given_blocks(self._file.fileno())
+            # The line that seals the file must not outlive the file's name.
+            if new:
+                sync_folder(path.parent)
         except OSError as error:
             raise self._failure(error) from error
 
@@ -54,7 +59,8 @@ class Trace:
             whole = sum(len(line) + 1 for line in lines[:good])
         if whole < len(data):
             self._keep_beside(data[whole:])
-            os.truncate(self._path, whole)
+        # Always: a plug pulled while it grew may have left it more places on FAT than its length needs.
+        os.truncate(self._path, whole)
         self.samples = good
         return lines[:good]
 
@@ -96,7 +102,10 @@ class Trace:
 
     def _sync(self) -> None:
         self._file.flush()
-        sync(self._file.fileno())
+        descriptor = self._file.fileno()
+        sync_places(descriptor, self._path.parent, blocks_before=self._blocks)
+        sync(descriptor)
+        self._blocks = given_blocks(descriptor)
 
     def seal(self) -> str:
         """Put the rest on the disk, close the file and return its SHA-256 as it lies there.
