@@ -100,7 +100,7 @@ def work(parts: Parts, folder: Path, kind: Kind, cuts: list[Cut], chance: random
     boots: list[Boot] = []
     progress = _Progress()
     for cut in (*cuts, None):
-        boot = _start(parts, folder, kind, boots, cut, progress)
+        boot = _start(parts, folder, kind, boots, cut, progress, alone=not cuts)
         if boot.code == -9 and cut is not None and cut.loses:
             lost = lose_unflushed(disk, folder / "before.img", folder / "writes.log", chance)
             boot = msgspec.structs.replace(boot, lost=lost)
@@ -110,14 +110,24 @@ def work(parts: Parts, folder: Path, kind: Kind, cuts: list[Cut], chance: random
 
 
 def _start(
-    parts: Parts, folder: Path, kind: Kind, boots: list[Boot], cut: Cut | None, progress: _Progress
+    parts: Parts,
+    folder: Path,
+    kind: Kind,
+    boots: list[Boot],
+    cut: Cut | None,
+    progress: _Progress,
+    *,
+    alone: bool,
 ) -> Boot:
     disk, log, console = folder / "disk.img", folder / "writes.log", folder / "console.txt"
     copy_disk(disk, folder / "before.img")
     log.write_bytes(b"")
     held_mwh, charger_in = (boots[-1].held_mwh, boots[-1].charger_in) if boots else (_HELD_MWH, False)
     start = Start(
-        held_mwh=held_mwh, charger_in=charger_in, clock=_FIRST_START + timedelta(hours=2 * len(boots))
+        held_mwh=held_mwh,
+        charger_in=charger_in,
+        clock=_FIRST_START + timedelta(hours=2 * len(boots)),
+        alone=alone,
     )
     emulator = command(parts, start, disk=disk, kind=kind.value, log=log, console=console)
     words, code = _listen(emulator, cut, progress)

@@ -86,6 +86,9 @@ class Screen:
                 self.keys("g")
             elif "D done" in text:
                 self.keys("d")
+            elif "N no   Y yes" in text:
+                # After a hazard the first question comes again.
+                self.keys("n")
             time.sleep(0.1)
         return text
 

@@ -237,11 +237,13 @@ class Start(msgspec.Struct, frozen=True, kw_only=True):
     """How the machine stands when it is switched on.
 
     held_mwh: what its pack holds. charger_in: whether the charger is in. clock: its wall clock, UTC.
+    alone: the kernel writes nothing back by itself, so that the log shows the order of the run alone.
     """
 
     held_mwh: int
     charger_in: bool
     clock: datetime
+    alone: bool = False
 
 
 def command(parts: Parts, start: Start, *, disk: Path, kind: str, log: Path, console: Path) -> list[str]:
@@ -252,6 +254,7 @@ def command(parts: Parts, start: Start, *, disk: Path, kind: str, log: Path, con
     words = (
         "console=ttyS0 quiet panic=-1 random.trust_cpu=on tsc=reliable no_timer_check mitigations=off "
         f"nokaslr rig_disk={kind} rig_held={start.held_mwh // 10} rig_charger={int(start.charger_in)} "
+        f"rig_alone={int(start.alone)} "
         "PYTHONHOME=/python PYTHONPATH=/site"
     )
     return [
