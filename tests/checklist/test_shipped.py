@@ -163,8 +163,8 @@ HOLDS = {
 # Checks that say nothing before the step was taken.
 AFTER = {
     "connect-pack": "pack-plug-home pack-fixed",
-    "charge": "charger-seen charge-power heat-margin lid-switch charge-to-full started-clean network sound fan-sound "
-    "every-key touchpad-click touchpad-lines",
+    "charge": "charger-seen charge-power heat-margin lid-switch charge-to-full started-clean network sound "
+    "fan-sound every-key touchpad-click touchpad-lines",
     "fit-feet": "feet-wait",
     "push-feet": "feet-hold feet-clean",
 }

@@ -190,3 +190,42 @@ def test_a_declined_repair_with_a_hazard_is_refused(shop: Path) -> None:
         shop, "decline", "TW-11", "--why", "x", "--risks-told", "x", "--owner-signed", "x", code=2
     )
     assert "hazard" in said
+
+
+def test_arriving_again_with_something_else_is_refused_and_not_passed_over(shop: Path) -> None:
+    arrived(shop)
+    before = (shop / "reports/TW-7/journal.jsonl").read_bytes()
+    assert '"No network' in handback(shop, "arrive", "TW-7", "--complaint", "Broken hinge.", code=2)
+    assert "signer" in handback(shop, "arrive", "TW-7", "--signer", "reviewer", code=2)
+    assert (shop / "reports/TW-7/journal.jsonl").read_bytes() == before
+
+
+def test_what_was_not_taken_on_arrival_is_said_when_the_work_is(shop: Path) -> None:
+    handback(shop, "arrive", "TW-7", "--complaint", "x", "--elsewhere", stdin="nq", code=1)
+    said = handback(shop, "start", "TW-7", "--work", "feet")
+    assert "Not taken on arrival, and not asked any more: found as, pictures," in said
+
+
+def test_a_run_is_found_by_any_way_to_its_folder_and_under_its_name_only(shop: Path) -> None:
+    handback(shop, "start", "TW-9", "--work", "feet")
+    stick = shop / "stick ä"
+    (shop / "reports").rename(stick)
+    for way, cwd in (("./TW-9", stick), (".", stick / "TW-9"), ("../stick ä/TW-9", stick)):
+        assert "TW-9" in handback(cwd, "status", way, code=1)
+    (stick / "TW-9").rename(stick / "TW-9 (copy)")
+    assert "TW-9 (folder TW-9 (copy))" in handback(shop, "status", "--reports", str(stick))
+    assert "its name is no ticket" in handback(shop, "run", f"{stick}/TW-9 (copy)", code=2)
+
+
+def test_a_repair_that_goes_on_after_all_is_said(shop: Path) -> None:
+    handback(shop, "start", "TW-9", "--work", "feet")
+    handback(shop, "run", "TW-9", "--elsewhere", stdin="nq", code=1)
+    handback(shop, "decline", "TW-9", "--why", "x", "--risks-told", "x", "--owner-signed", "x", code=1)
+    assert "repaired after all" in handback(shop, "rework", "TW-9", "--opened", "lid", "--why", "Yes.")
+
+
+def test_going_back_with_work_that_nobody_knows_leaves_the_run_as_it_was(shop: Path) -> None:
+    handback(shop, "start", "TW-9", "--work", "feet")
+    before = (shop / "reports/TW-9/journal.jsonl").read_bytes()
+    handback(shop, "rework", "TW-9", "--opened", "lid", "--why", "x", "--work", "roof", code=2)
+    assert (shop / "reports/TW-9/journal.jsonl").read_bytes() == before

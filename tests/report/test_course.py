@@ -144,7 +144,7 @@ def test_a_hazard_still_stands_first_on_a_machine_that_should_go_back() -> None:
 def test_the_table_of_the_arrival_tells_everything_that_was_taken() -> None:
     table = _between(_technician(full_record()), "Taken on arrival", "On arrival")
     for line in (
-        "Last line taken 2026-03-10 09:01 UTC",
+        "Taken 2026-03-10 09:01 UTC",
         "The machine it runs",
         "Came with it charger, 65 W, sleeve",
         "Picture and lid works",

@@ -8,6 +8,7 @@ import struct
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from io import BytesIO
 from pathlib import Path
 
@@ -399,13 +400,18 @@ def test_a_damaged_picture_ends_in_our_errors_or_in_a_picture(tmp_path: Path) ->
     assert refused > 20
 
 
-@pytest.fixture
+@contextmanager
 def _room_for_500_bytes() -> Iterator[None]:
-    """Let the kernel refuse what a file holds beyond 500 bytes: a write that really fails half way."""
+    """Let the kernel refuse what a file holds beyond 500 bytes: a write that really fails half way.
+
+    Only around the write itself: whatever else this process writes is refused, too.
+    """
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (500, hard))
-    yield
-    resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
 
 
 def _two_versions(tmp_path: Path) -> tuple[Path, bytes]:
@@ -417,12 +423,11 @@ def _two_versions(tmp_path: Path) -> tuple[Path, bytes]:
 
 
 def test_no_room_says_so_and_leaves_the_picture_that_stood_there(
-    tmp_path: Path, request: pytest.FixtureRequest
+    tmp_path: Path,
 ) -> None:
     source, before = _two_versions(tmp_path)
     assert len(before) > 500
-    request.getfixturevalue("_room_for_500_bytes")
-    with pytest.raises(FileWriteError, match="could not be written") as caught:
+    with _room_for_500_bytes(), pytest.raises(FileWriteError, match="could not be written") as caught:
         take_over(tmp_path, source, number=1)
     assert "free space" in caught.value.next_step
     assert [path.name for path in (tmp_path / "pictures").iterdir()] == ["01.jpg"]

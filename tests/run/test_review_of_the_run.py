@@ -1,4 +1,4 @@
-"""Ways in which a run could mislead: each test held a fault once."""
+"""Ways in which a run could mislead whoever works on it, and what beside them has to stay possible."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -107,7 +107,7 @@ def test_arrival_readings_of_the_wrong_computer_do_not_stay(folder: RunFolder, b
     owner.answer("first-look", Hazard(present=False))
     owner.stand(on_machine=True)
     owner.arrive(Arrived(found_as=FoundAs.RUNS))
-    assert owner.state.arrival.readings
+    assert record_of(folder).arrival.readings  # type: ignore[union-attr]
     while not isinstance(owner.due(), plan.Where):
         assert owner.undo()
     assert owner.state.arrival.readings is None
@@ -127,7 +127,7 @@ def test_the_wrong_computer_is_neither_the_first_pass_nor_the_machine_of_the_rec
     assert isinstance(due, plan.Elsewhere)
     owner.close()
     wrong = SimulatedBench(faults={})
-    wrong.machine.marks = lambda: {}  # type: ignore[method-assign]
+    wrong.machine.marks = dict  # type: ignore[method-assign]
     owner = Owner(folder, machine=wrong.machine, scripted=True)
     owner.stand(on_machine=True)
     while not owner.state.found:
@@ -203,6 +203,45 @@ def test_a_part_that_is_named_later_opens_nothing(folder: RunFolder, bench: Simu
     play(owner, GoodAnswers(), bench.sampler, hands=bench)
     assert owner.add_work((BATTERY,), shipped_checklists()) == ()
     assert owner.ticket.work == (BATTERY,)
+
+
+def test_nothing_is_opened_again_before_it_is_said_what_is_repaired(
+    folder: RunFolder, bench: SimulatedBench
+) -> None:
+    owner = opened(folder, bench, arriving=True)
+    owner.answer("first-look", Hazard(present=False))
+    with pytest.raises(OrderError, match="what is repaired"):
+        owner.reopen(["lid"], why="A clip.")
+
+
+@pytest.mark.parametrize(
+    ("openings", "goes_on"),
+    [(("lid",), True), (("feet-removed",), True), (("base",), False), (("base", "pack-unplugged"), False)],
+    ids=["lid", "feet", "base", "battery unplugged"],
+)
+def test_only_an_opening_that_disturbs_it_begins_a_long_watch_anew(
+    folder: RunFolder, bench: SimulatedBench, openings: tuple[str, ...], *, goes_on: bool
+) -> None:
+    owner = opened(folder, bench, BATTERY, FEET)
+    play(owner, GoodAnswers({"network": None}), bench.sampler, hands=bench)
+    for _ in range(200):
+        if "charge-to-full" in owner.state.watching:
+            break
+        sample = bench.sampler.next(10.0)
+        if sample is not None:
+            owner.take_sample(sample)
+    trace = owner.state.watching["charge-to-full"]
+    owner.reopen(openings, why="A clip was off.")
+    assert owner.state.watching.get("charge-to-full") == (trace if goes_on else None)
+    owner.close()
+
+
+def test_opening_the_lid_may_have_disturbed_the_antennas(folder: RunFolder, bench: SimulatedBench) -> None:
+    owner = opened(folder, bench, FEET)
+    play(owner, GoodAnswers(), bench.sampler, hands=bench)
+    owner.reopen(["lid"], why="The camera was off.")
+    assert owner.state.verdict("network") is Verdict.NOT_DONE
+    assert owner.state.verdict("lead-plugs") is Verdict.CONFORMS
 
 
 # The list of tickets.

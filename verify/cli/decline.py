@@ -18,7 +18,7 @@ from verify.cli.reports import open_folder_of, reports_option
 @click.option("--owner-signed", required=True, help="Where the owner's signature is, or why there is none.")
 @reports_option
 def command(ticket: str, *, why: str, risks_told: str, owner_signed: str, reports: Path) -> int:
-    """Return TICKET unrepaired. A hazard has to be removed and made safe first."""
+    """Return TICKET unrepaired. Whether there is a hazard has to be answered first, and one made safe."""
     from verify.cli.brief import brief_owner
     from verify.cli.session import tell_end
     from verify.run import RunFolder

@@ -22,11 +22,17 @@ def folder_of(ticket: str, reports: Path) -> Path:
     Raises WrongUseError where it cannot be one.
     """
     from verify.run import RunFolder, ticket_folder
+    from verify.run.folder import is_ticket
 
     given = Path(ticket)
     # "./TW-1042" and "." say where as well: they are more than the name that is left of them.
     if given.name != ticket and RunFolder(given).journal_path.is_file():
         folder = given.absolute()
+        if not is_ticket(folder.name):
+            raise WrongUseError(
+                f'The folder "{folder.name}" holds a run, but its name is no ticket.',
+                next_step="Give it its ticket's name again, like TW-1042; put a second copy elsewhere.",
+            )
         return ticket_folder(folder.parent, folder.name)
     return ticket_folder(reports, ticket)
 

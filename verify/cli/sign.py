@@ -129,6 +129,13 @@ def _agreed() -> bool:
         ) from None
 
 
+def _complaint(complaint: str, says: str) -> str:
+    """Return the complaint and what came of it; of none nothing can be gone."""
+    from verify.report.words import PAGE
+
+    return f"{complaint} {says}" if complaint else PAGE["no_complaint"]
+
+
 def _page_to_read(folder: Path, prepared: "SignOff") -> str:
     """Say where the very page lies that gets the signature, so that it can be read before.
 
@@ -168,7 +175,7 @@ def _told(prepared: "SignOff", card: "KeyCard", *, page: str) -> Sequence[str]:
             for mark in ("practice", "simulated", "scripted")
             if getattr(record, mark)
         ),
-        f"Problem  {record.ticket.complaint or PAGE['no_complaint']} {view.complaint_says}",
+        f"Problem  {_complaint(record.ticket.complaint, view.complaint_says)}",
         f"Checks   {view.counted}",
         f"Signed   {'; '.join(prepared.signed_by) or 'by nobody yet'}",
         (

@@ -56,7 +56,8 @@ def _show(line: "TicketLine", *, whole: bool) -> None:
         return
     marks = " · simulation" if line.simulated else " · scripted" if line.scripted else ""
     outcome = OUTCOME_WORDS[line.outcome]
-    click.echo(visible(f"{line.ticket}  {line.machine}  {outcome} · {line.stage}{marks}"))
+    other = f" (folder {line.folder})" if line.folder != line.ticket else ""
+    click.echo(visible(f"{line.ticket}{other}  {line.machine}  {outcome} · {line.stage}{marks}"))
     click.echo(
         f"    {line.done} of {line.screens} screens · hands {minutes_text(line.hands_min)}"
         f" · waiting {minutes_text(line.waiting_min)}"

@@ -17,9 +17,13 @@ from verify.values.errors import HandbackError
 
 
 class TicketLine(msgspec.Struct, frozen=True, kw_only=True):
-    """One ticket at a glance. waits_for: one sentence. problem: why it cannot be read, or empty."""
+    """One ticket at a glance. folder: its name, as a copy may have another than the ticket's.
+
+    waits_for: one sentence. problem: why it cannot be read, or empty.
+    """
 
     ticket: str
+    folder: str = ""
     machine: str = ""
     stage: str = ""
     outcome: Outcome = Outcome.HELD
@@ -66,6 +70,7 @@ def ticket_line(path: Path) -> TicketLine:
     ticket = state.ticket
     return TicketLine(
         ticket=ticket.id,
+        folder=path.name,
         machine=" ".join(part for part in (ticket.maker, ticket.model) if part),
         stage=plan.stage_of(composition, state),
         outcome=outcome,

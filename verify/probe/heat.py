@@ -10,7 +10,6 @@ from verify.probe.watching import not_found, refuse_others, seconds_option
 from verify.values import Unit
 from verify.values.errors import WrongUseError
 
-
 _LEAST_LOAD_S, _MOST_LOAD_S = 10.0, 1800.0
 """A shorter load warms nothing, and ends before a sensor that stands still is found out; a longer one has an
 end of its own before this check has one [common practice, no source]."""
@@ -21,9 +20,9 @@ def heat_margin(options: Mapping[str, str], context: Context) -> Probe:
 
     Unit: K. Below 0 where it is beyond. Unknown where no processor sensor that can be trusted states a
     critical temperature. The sensor's own error cancels, as it is what trips; its step of 1 K remains.
-    With "load" (10 s to 30 min): waits for a quiet machine, asks for full load on all cores for so long, and reads
-    the smallest margin of that time. In doubt where the load's own limit ended it before; unknown where the
-    load did not last or no temperature could be trusted.
+    With "load" (10 s to 30 min): waits for a quiet machine, asks for full load on all cores for so long, and
+    reads the smallest margin of that time. In doubt where the load's own limit ended it before; unknown where
+    the load did not last or no temperature could be trusted.
     Source: critical as the driver states it; the range of 1 to 115 °C is common practice, no source.
     Caution: hot metal burns, and a fan turns: look, do not touch. Under load keep all air openings free.
     """

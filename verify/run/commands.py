@@ -126,13 +126,18 @@ def _base_closed(composition: Composition, state: State) -> bool:
 def reopened(composition: Composition, state: State, opened: Iterable[str], *, why: str) -> Reopened:
     """Say what was opened again, and why.
 
-    Raises WrongUseError as `openings` does, or where it is not said why; OrderError while a hazard is open.
+    Raises WrongUseError as `openings` does, or where it is not said why; OrderError while a hazard is open,
+    or before it is said what is repaired: nothing was opened then that could be opened again.
     """
     named = openings(composition, state, opened)
     if not why.strip():
         raise WrongUseError("Say why it was opened again.")
     if state.hazards_open:
         raise OrderError("A hazard stands.", next_step="Say first how it was made safe.")
+    if not state.started:
+        raise OrderError(
+            "It is not said yet what is repaired.", next_step=f"Say it: handback start {state.ticket.id}"
+        )
     return Reopened(opened=named, why=why.strip())
 
 

@@ -297,12 +297,16 @@ class Fold:
             for check in self._composition.checks
             if opened & set(check.voided_by) and self._out_of_date(check.id, why)
         )
-        for step in self._composition.steps:
-            if opened & set(step.voided_by):
-                self._steps.pop(step.id, None)
+        gone = [
+            step.id
+            for step in self._composition.steps
+            if opened & set(step.voided_by) and self._steps.pop(step.id, None) is not None
+        ]
         self._untake_what_follows()
-        # What was being watched may have been disturbed.
-        self._watching.clear()
+        # What is watched may have been disturbed, or is not due any more; a lid does not disturb a charge.
+        for check_id in tuple(self._watching):
+            if gone or opened & set(self._check(check_id).voided_by):
+                del self._watching[check_id]
         self._given_back = None
         self._reopened.append(OpenedAgain(at=line.at, opened=event.opened, why=event.why, voided=voided))
         self._done_by_hand(line.n)

@@ -4,6 +4,7 @@ import contextlib
 import errno
 import os
 import re
+import shlex
 import sys
 from pathlib import Path
 from types import TracebackType
@@ -20,12 +21,17 @@ _DEVICES = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?", re.ASCII | 
 _HELD = frozenset({errno.EAGAIN, errno.EACCES, errno.EDEADLK})
 
 
+def is_ticket(name: str) -> bool:
+    """Tell whether the name can be a ticket, and its folder's on every file system."""
+    return _TICKET.fullmatch(name) is not None and _DEVICES.fullmatch(name) is None
+
+
 def ticket_folder(reports: Path, ticket: str) -> Path:
     """Return the ticket's folder below `reports`; it need not exist.
 
     Raises WrongUseError where the ticket cannot be a folder's name.
     """
-    if _TICKET.fullmatch(ticket) is None or _DEVICES.fullmatch(ticket) is not None:
+    if not is_ticket(ticket):
         raise WrongUseError(
             f'"{ticket}" cannot be a ticket.',
             next_step="Use letters, digits, dots, dashes and underscores, like TW-1042.",
@@ -100,7 +106,9 @@ class RunFolder:
         return self
 
     def _unwritable(self, error: OSError) -> FileWriteError:
-        look = f"To look only: handback status {self.path.name} --reports {self.path.parent}"
+        look = (
+            f"To look only: handback status {self.path.name} --reports {shlex.quote(str(self.path.parent))}"
+        )
         if error.errno == errno.EROFS:
             return FileWriteError(
                 f"{self.path} lies on a medium that cannot be written (a stick's lock, a disc?).",
