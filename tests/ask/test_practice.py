@@ -482,7 +482,7 @@ def test_what_was_found_is_mended_by_opening_it_again_too(tmp_path: Path) -> Non
     play(owner, truth, practising.sampler, hands=NoHands())
     assert follow(exercise, owner.composition, owner.lines).caught == {"antenna lead off": "network"}
     assert follow(exercise, owner.composition, owner.lines).inside == exercise.planted
-    owner.reopen(["lid"], why="something else")
+    owner.reopen(["feet-removed"], why="something else")
     assert follow(exercise, owner.composition, owner.lines).inside == exercise.planted
     owner.reopen(["base"], why="the antenna plug")
     assert follow(exercise, owner.composition, owner.lines).inside == ()

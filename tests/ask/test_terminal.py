@@ -470,6 +470,14 @@ def test_a_key_that_is_held_down_does_not_answer_the_whole_screen(
     assert shown.due.pending[0] == "pack-label"
 
 
+def test_a_key_that_does_nothing_here_says_so(owner: Owner, monkeypatch: pytest.MonkeyPatch) -> None:
+    before = len(owner.lines)
+    typist = Typist("g")
+    typist.by_hand = True
+    assert "That key does nothing here." in typed(owner, typist, monkeypatch, term="dumb")[0]
+    assert len(owner.lines) == before
+
+
 @pytest.mark.parametrize(
     ("early", "stopped"), [("g", False), ("!", True), ("no! it is", False)], ids=["key", "hazard", "text"]
 )
@@ -756,6 +764,24 @@ def test_a_window_that_changes_its_size_is_noticed(keyboard: int) -> None:
         threading.Timer(0.05, os.kill, (os.getpid(), signal.SIGWINCH)).start()
         assert keys.next(None) is None
     assert signal.getsignal(signal.SIGWINCH) is signal.SIG_DFL
+
+
+def test_a_signal_that_another_thread_takes_is_noticed_all_the_same(keyboard: int) -> None:
+    del keyboard
+    ended = threading.Event()
+    other = threading.Thread(target=ended.wait)
+    other.start()
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGWINCH})
+    try:
+        with Keys() as keys:
+            threading.Timer(0.05, os.kill, (os.getpid(), signal.SIGWINCH)).start()
+            began = time.monotonic()
+            assert keys.next(20) is None
+            assert time.monotonic() < began + 10
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        ended.set()
+        other.join()
 
 
 def test_pasted_text_is_one_line_however_it_comes(keyboard: int) -> None:

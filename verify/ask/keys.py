@@ -4,7 +4,6 @@ From a pipe, characters come the same way; its end is the key END.
 """
 
 import codecs
-import contextlib
 import os
 import re
 import sys
@@ -102,6 +101,10 @@ else:
     import threading
     import tty
 
+    def _take_note(number: int, frame: FrameType | None) -> None:
+        """Do nothing: that there is somebody to take the signal brings its number to who waits for keys."""
+        del number, frame
+
     class Keys:
         """Keys of a terminal, or characters of a pipe.
 
@@ -121,7 +124,7 @@ else:
             self._ended = False
             self._woken = woken
             self._resized: tuple[int, int] | None = None
-            self._continued = False
+            self._wakeup_before = -1
             self._pasting: str | None = None
 
         @property
@@ -163,16 +166,10 @@ else:
             self._resized = os.pipe()
             for end in self._resized:
                 os.set_blocking(end, False)
-            signal.signal(signal.SIGWINCH, self._ring)
-            signal.signal(signal.SIGCONT, self._ring)
-
-        def _ring(self, number: int, frame: FrameType | None) -> None:
-            del frame
-            self._continued = self._continued or number == signal.SIGCONT
-            if self._resized is not None:
-                # It may be full of calls already.
-                with contextlib.suppress(BlockingIOError):
-                    os.write(self._resized[1], b".")
+            # The signal may come to any thread: only this wakes the one that waits, whichever it was.
+            self._wakeup_before = signal.set_wakeup_fd(self._resized[1], warn_on_full_buffer=False)
+            for number in (signal.SIGWINCH, signal.SIGCONT):
+                signal.signal(number, _take_note)
 
         def __exit__(
             self,
@@ -181,8 +178,9 @@ else:
             trace: TracebackType | None,
         ) -> None:
             if self._resized is not None:
-                signal.signal(signal.SIGWINCH, signal.SIG_DFL)
-                signal.signal(signal.SIGCONT, signal.SIG_DFL)
+                for number in (signal.SIGWINCH, signal.SIGCONT):
+                    signal.signal(number, signal.SIG_DFL)
+                signal.set_wakeup_fd(self._wakeup_before)
                 ends, self._resized = self._resized, None
                 for end in ends:
                     os.close(end)
@@ -226,11 +224,10 @@ else:
             resized = None if self._resized is None else self._resized[0]
             watched = [each for each in (self._descriptor, self._woken, resized) if each is not None]
             ready, _, _ = select.select(watched, [], [], timeout_s)
-            if resized in ready and resized is not None:
-                os.read(resized, 4096)
-            if self._continued:
+            # A byte each, the signal's number.
+            signals = os.read(resized, 4096) if resized is not None and resized in ready else b""
+            if signal.SIGCONT in signals:
                 # The shell has set the terminal to its own liking meanwhile.
-                self._continued = False
                 self._take_terminal()
                 return ANEW
             if self._descriptor not in ready:

@@ -106,6 +106,8 @@ class Terminal:
         moved_on = due != self._live.shown.due or (prompt is not None and self._prompt is not prompt)
         if moved_on:
             self._drop_early(keys)
+        elif keys.by_hand and self._prompt is None and prompt is None and not self._message:
+            self._message = "That key does nothing here."
 
     def _drop_early(self, keys: Keys) -> None:
         dropped = keys.forget()

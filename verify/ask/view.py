@@ -162,7 +162,7 @@ def strip_line(shown: Shown) -> RenderableType | None:
     table.add_row(
         Text(mark, style=style),
         Text(visible(text), style=style, no_wrap=is_wait, overflow="ellipsis" if is_wait else None),
-        Text(left, style="dim"),
+        Text(left and f" {left}", style="dim"),
     )
     return Padding(table, (0, 0, 0, 1))
 
