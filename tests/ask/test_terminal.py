@@ -426,18 +426,19 @@ def test_a_finding_is_still_told_while_a_note_is_typed_and_after_a_key_on_its_wa
     before = len(owner.state.found)
     typist = Typist("oabc", when=lambda shown: len(shown.state.found) > before)
     monkeypatch.setattr("verify.ask.terminal._SURPRISED_S", 0.0)
-    drawn: list[str] = []
+    monkeypatch.setattr("verify.ask.terminal._NEWS_S", 60.0)
+    drawn: list[tuple[str, str]] = []
     show = _Plain.show
 
     def seen(canvas: _Plain, shown: Shown, entry: Entry | None, message: str, sees: str) -> float | None:
-        drawn.append("" if entry is None or not entry.typed else message)
+        if entry is not None and entry.typed:
+            drawn.append((entry.typed, message))
         return show(canvas, shown, entry, message, sees)
 
     monkeypatch.setattr(_Plain, "show", seen)
     _, shown = typed(owner, typist, monkeypatch, term="dumb", sampler=Fed(bare.machine.sample()))
-    while_typing = [message for message in drawn if message]
-    assert len(while_typing) == 3
-    assert all(shown.state.found[before].text in message for message in while_typing)
+    assert {typed for typed, _ in drawn} == {"a", "ab", "abc"}
+    assert all(shown.state.found[before].text in message for _, message in drawn)
 
 
 # Keys that nobody meant for what is on the screen.
