@@ -129,3 +129,8 @@ def test_a_sensor_that_has_moved_once_may_stand_still(moved_c: float) -> None:
     one = lease()
     assert one.renew(sample(1, sensor(50.0)), at(1))
     assert all(one.renew(sample(i, sensor(50.0 + moved_c)), at(i)) for i in range(2, 50))
+
+
+def test_a_processor_that_is_warm_from_an_earlier_load_may_stand_still_at_once() -> None:
+    one = Lease(now=at(0), longest_s=600.0)
+    assert all(one.renew(sample(i, sensor(78.0)), at(i)) for i in range(1, 50))

@@ -2,7 +2,7 @@
 
 Each sample, in this order: (1) it is of this boot, newer than the one before, and its lease of 3 s has not
 run out; (2) no pack is too hot; (3) a processor temperature can be trusted; (4) it is below the sensor's
-limit; (5) it has moved since the load began. Whatever fails ends the load, and says so.
+limit; (5) it has moved since the load began, if it was cool then. Whatever fails ends the load, and says so.
 
 A reading is fresh by the sample's own instant: a read that hangs brings no sample, and the lease runs out.
 A sensor that shows one value for ever is told by (5) only: the processor of every laptop warms by a step or
@@ -34,7 +34,10 @@ CRITICAL_C = (60.0, 125.0)
 """A critical temperature outside is not set, or wrong, in °C [common practice, no source]."""
 
 STILL_S = 4.0
-"""A processor sensor that has not moved by so long after full load began is not trusted [common practice]."""
+"""A cool sensor that has not moved by so long after full load began is not trusted [common practice]."""
+
+WARM_C = 60.0
+"""From here on a processor may be as warm as it gets, as after an earlier load, in °C [common practice]."""
 
 # Kernel drivers whose sensors sit in the processor; firmware zones do not say what they measure.
 _PROCESSOR_CHIPS = frozenset(
@@ -134,5 +137,5 @@ class Lease:
             self._working_since_s = now.elapsed_s
         for sensor, celsius in sensors:
             first = self._first.setdefault((sensor.chip, sensor.label), celsius)
-            self._moved = self._moved or celsius != first
+            self._moved = self._moved or celsius != first or first >= WARM_C
         return self._moved or now.elapsed_s - self._working_since_s < STILL_S
