@@ -196,7 +196,8 @@ def test_load_ends_when_the_temperature_is_hot_or_unknown(
     assert not any(Path(f"/proc/{pid}").exists() for pid in driver.children)
 
 
-def test_load_goes_on_while_the_temperature_moves_and_ends_with_its_time(tree: SysfsTree) -> None:
+def loaded_for_7_s(tree: SysfsTree) -> tuple[str, float]:
+    """Load while the temperature moves; return why it ended, and after how long, in s."""
     driver = Driver(sys.executable, str(DRIVER), str(tree.root), "7")
     began = time.monotonic()
     try:
@@ -205,10 +206,21 @@ def test_load_goes_on_while_the_temperature_moves_and_ends_with_its_time(tree: S
             assert time.monotonic() - began < 7 + GONE_WITHIN_S
             show(tree, 47000 + 1000 * (next(warm) % 20))
             time.sleep(0.1)
-        assert driver.why_ended() == "Its time is over."
-        assert time.monotonic() - began > 6
+        return driver.why_ended(), time.monotonic() - began
     finally:
         driver.close()
+
+
+def test_load_goes_on_while_the_temperature_moves_and_ends_with_its_time(tree: SysfsTree) -> None:
+    why, after_s = loaded_for_7_s(tree)
+    for _ in range(4):
+        # A computer that is busy with something else may keep the reading waiting: then the lease is lost,
+        # as it should be, and the test has to be done again.
+        if why != "No fresh reading came for 3 s.":
+            break
+        why, after_s = loaded_for_7_s(tree)
+    assert why == "Its time is over."
+    assert after_s > 6
 
 
 def test_load_runs_where_a_library_is_loaded_before_all_others() -> None:
