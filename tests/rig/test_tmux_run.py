@@ -76,6 +76,14 @@ class Screen:
         assert max(map(len, text.splitlines())) <= self._columns
         return text
 
+    def leave(self, *words: str) -> None:
+        """Leave, and wait for one of the words; a key that came as the screen changed is pressed again."""
+        end = time.monotonic() + _PATIENCE_S
+        while not any(word in _unwrapped(text := self.text()) for word in words):
+            assert time.monotonic() < end, f'"{words}" is not on the screen:\n{text}'
+            self.keys("q")
+            time.sleep(1.0)
+
     def good_until(self, *words: str) -> str:
         """Find everything good and do every step until the screen shows one of the words."""
         end = time.monotonic() + 3 * _PATIENCE_S
@@ -139,8 +147,7 @@ def test_keys_answer_undo_and_leave_and_the_run_goes_on_where_it_was(
     screen.line("a dent")
     # A dent in a battery is a hazard: nothing goes on.
     screen.shows("STOP: a hazard")
-    screen.keys("q")
-    screen.shows("not ready")
+    screen.leave("not ready")
     record = load_record(opened / "reports", "TW-7")
     result = next(result for result in record.results if result.check == "pack-flat")
     assert result.verdict is Verdict.DOES_NOT_CONFORM
@@ -175,8 +182,7 @@ def test_a_run_that_is_stopped_by_ctrl_z_goes_on_where_it_was(terminal: Callable
     screen.shows("> Look at every side")
     screen.keys("g")
     screen.shows("+ Look at every side")
-    screen.keys("q")
-    screen.shows("not ready")
+    screen.leave("not ready")
 
 
 def test_pasted_text_fills_one_line_and_answers_nothing(
@@ -207,11 +213,10 @@ def test_no_line_is_wider_than_the_terminal_and_arrows_answer_nothing(
     screen.shows("WHOLE MACHINE")
     screen.keys("Up", "Down", "F1", "g")
     screen.shows("Q leave")
-    screen.resize(48, 30)
+    screen.resize(48, 44)
     # Drawn anew by itself: nobody has to press a key first.
     screen.shows("leave, warn others, call")
-    screen.keys("q")
-    screen.shows("not ready")
+    screen.leave("not ready")
     assert all(
         result.verdict is Verdict.NOT_DONE for result in load_record(opened / "reports", "TW-7").results
     )
@@ -342,8 +347,7 @@ def test_a_whole_battery_job_from_the_first_screw_to_handing_back(
     text = screen.shows("Ready with a known flaw.")
     assert "Left hinge is stiff." in text
     assert "handback sign TW-1042" in text
-    screen.keys("q")
-    screen.shows("left.")
+    screen.leave("left.")
     record = load_record(tmp_path, "TW-1042")
     assert record.outcome is Outcome.FIT_UNDER_CONCESSION
     assert record.simulated
@@ -361,5 +365,4 @@ def test_a_larger_window_shows_the_same(
     screen = terminal(f"{sys.executable} {_DRIVER} TW-1042", columns=columns, rows=rows)
     arrive(screen, tmp_path)
     screen.good_until("> Count")
-    screen.keys("q")
-    screen.shows("left.")
+    screen.leave("left.")
