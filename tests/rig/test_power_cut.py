@@ -24,11 +24,12 @@ import yaml
 from tests.rig.power_disk import Kind, faults_after_each_write
 from tests.rig.power_job import Job, draw_cuts, work
 from tests.rig.vm import build
-from verify.checklist.shipped import shipped_dir
+from verify.checklist.shipped import shipped_checklists
 from verify.record.model import Record
 from verify.run import RunFolder, load_record
 from verify.run.events import Answered, Found, Stepped, WatchBegan
 from verify.run.reading import read_run
+from verify.testing.good_answers import good_script
 from verify.testing.rigs import missing, require_program
 
 pytestmark = pytest.mark.rig
@@ -55,19 +56,7 @@ class Jobs(msgspec.Struct, frozen=True, kw_only=True):
 
 def answers() -> bytes:
     """Everything good, but for what the machine tells."""
-    given: dict[str, object] = {}
-    for name in ("every-repair", "battery"):
-        checklist = yaml.safe_load((shipped_dir() / f"{name}.yaml").read_text(encoding="utf-8"))
-        for check in checklist["checks"]:
-            kind = check["kind"]
-            if kind == "look":
-                given[check["id"]] = "good"
-            elif kind == "hazard":
-                given[check["id"]] = "no"
-            elif kind == "measure":
-                given[check["id"]] = {station: [0.10, 0.15] for station in check["stations"]}
-            elif kind == "count":
-                given[check["id"]] = {counted: {"out": 6, "back": 6} for counted in check["counts"]}
+    given = good_script(check for each in shipped_checklists() for check in each.checks)
     return yaml.safe_dump({"format": "answers/1", "answers": given}).encode()
 
 

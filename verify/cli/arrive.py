@@ -36,7 +36,7 @@ def command(
     Run it on the machine itself where it starts: then short readings are taken, too.
     """
     from verify.checklist.shipped import shipped_checklists
-    from verify.cli.exits import GOOD, NOT_GOOD
+    from verify.cli.exits import GOOD
     from verify.cli.session import tell_end, work_on
     from verify.ledger import ticket_line
     from verify.machine import open_machine
@@ -49,8 +49,7 @@ def command(
     path = folder_of(ticket, reports)
     machine = open_machine(sysfs=sysfs)
     with RunFolder(path) as folder:
-        opened = not folder.begun
-        if opened:
+        if not folder.begun:
             begin(
                 folder,
                 ticket=ticket_from(path.name, told),
@@ -59,8 +58,7 @@ def command(
                 signers=signers,
                 arriving=True,
             )
-        run = read_run(path)
-        if run is not None and not opened:
+        elif (run := read_run(path)) is not None:
             state = fold(run.lines, run.composition)
             if state.started:
                 raise WrongUseError(
@@ -73,7 +71,7 @@ def command(
                     f"{path.name} is open already, without that signer.",
                     next_step="Name who has to sign when you say the work: handback start … --signer",
                 )
-        work_on(
+        record = work_on(
             folder,
             machine=machine,
             answers=answers,
@@ -81,9 +79,8 @@ def command(
             every_s=every_s,
             leave_when=lambda due: isinstance(due, plan.SayWork),
         )
-    line = ticket_line(path)
-    if not line.taken_in:
-        return tell_end(path)
+    if not ticket_line(path).taken_in:
+        return tell_end(record, path)
     click.echo(f"{path.name} is taken in. Its folder: {path}")
     click.echo(f"Say what is repaired: handback start {path.name} --work …")
-    return GOOD if not line.problem else NOT_GOOD
+    return GOOD

@@ -21,9 +21,9 @@ def command(ticket: str, *, why: str, risks_told: str, owner_signed: str, report
     """Return TICKET unrepaired. Whether there is a hazard has to be answered first, and one made safe."""
     from verify.cli.brief import brief_owner
     from verify.cli.session import tell_end
-    from verify.run import RunFolder
+    from verify.run import RunFolder, load_record
 
     path = open_folder_of(ticket, reports)
     with RunFolder(path) as folder, brief_owner(folder) as owner:
         owner.give_back(why=why, risks_told=risks_told, owner_signed=owner_signed)
-    return tell_end(path)
+    return tell_end(load_record(path.parent, path.name), path)

@@ -135,10 +135,9 @@ def _say(*lines: str) -> None:
 
 def _free_folder(reports: Path) -> Path:
     """Return the folder of the first exercise's name that is free."""
-    number = 1
-    while (path := reports / f"PRACTICE-{number}").exists():
-        number += 1
-    return path
+    from verify.record.files import free_path
+
+    return free_path(lambda number: reports / f"PRACTICE-{number}")
 
 
 def _number(path: Path) -> int:

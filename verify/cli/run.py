@@ -38,5 +38,5 @@ def command(
     path = open_folder_of(ticket, reports)
     machine = open_machine(sysfs=sysfs)
     with RunFolder(path) as folder:
-        work_on(folder, machine=machine, answers=answers, on_machine=on_machine, every_s=every_s)
-    return tell_end(path)
+        record = work_on(folder, machine=machine, answers=answers, on_machine=on_machine, every_s=every_s)
+    return tell_end(record, path)

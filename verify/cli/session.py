@@ -8,6 +8,7 @@ import click
 
 from verify.cli.exits import GOOD, NOT_GOOD
 from verify.machine import Machine
+from verify.record.model import Record
 from verify.run import Owner, RunFolder, load_record, plan
 from verify.run.sampling import Sampler, ThreadSampler
 from verify.values import Outcome
@@ -52,10 +53,10 @@ def work_on(
     on_machine: bool | None,
     every_s: float,
     leave_when: Callable[[plan.Due], bool] | None = None,
-) -> None:
+) -> Record:
     """Ask from a script or at the terminal until nothing is due or somebody leaves; renew the report.
 
-    Hold the folder's lock.
+    Hold the folder's lock. Returns the record as it stands then.
     Raises WrongUseError where a script would need to say on which computer it runs.
     """
     owner = Owner(folder, machine=machine, scripted=answers is not None, on_machine=on_machine)
@@ -65,7 +66,7 @@ def work_on(
         _ask(owner, sampler, folder.path, leave_when)
     else:
         _play(owner, sampler, answers, folder.path)
-    renew_report(folder, written=len(owner.lines) > before)
+    return renew_report(folder, written=len(owner.lines) > before)
 
 
 def _ask(owner: Owner, sampler: Sampler, folder: Path, leave_when: Callable[[plan.Due], bool] | None) -> None:
@@ -98,20 +99,24 @@ def _play(owner: Owner, sampler: Sampler, answers: Path, folder: Path) -> None:
         )
 
 
-def renew_report(folder: RunFolder, *, written: bool) -> None:
-    """Write the report page anew where something was written to the run, or there is none yet."""
+def renew_report(folder: RunFolder, *, written: bool) -> Record:
+    """Write the report page anew where something was written to the run, or there is none yet.
+
+    Returns the record as it stands.
+    """
     from verify.report import issue_report
 
+    record = load_record(folder.path.parent, folder.path.name)
     # Looking alone changes nothing: a report that was signed stays as it is.
     if written or not folder.report_path.exists():
-        issue_report(folder.path, load_record(folder.path.parent, folder.path.name))
+        issue_report(folder.path, record)
+    return record
 
 
-def tell_end(folder: Path) -> int:
+def tell_end(record: Record, folder: Path) -> int:
     """Say where the ticket stands and what comes next; return the exit code."""
     from verify.ask.closing import closing_lines
 
-    record = load_record(folder.parent, folder.name)
     for line in closing_lines(record):
         click.echo(line)
     click.echo(f"Report: {RunFolder(folder).report_path}")

@@ -4,8 +4,10 @@ Order: write a new file beside it, flush, sync, switch, sync the folder. It also
 are no modes and a rename may be torn: the new bytes are on the disk before the switch.
 """
 
+import itertools
 import os
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 from verify.values.errors import FileWriteError
@@ -39,6 +41,19 @@ def write_whole(path: Path, data: bytes, *, overwrite: bool = True, private: boo
         raise FileWriteError(
             f"{path} could not be written: {error.strerror or error}.", next_step=_NEXT
         ) from error
+
+
+def free_path(name: Callable[[int], Path]) -> Path:
+    """Return the first path that nothing stands at. name: of a number, from 1 on."""
+    return next(path for path in map(name, itertools.count(1)) if not path.exists())
+
+
+def keep_torn(path: Path, rest: bytes) -> None:
+    """Keep what is cut off a file beside it, as NAME.torn-1 and so on.
+
+    Raises FileWriteError where it cannot be written.
+    """
+    write_whole(free_path(lambda number: path.with_name(f"{path.stem}.torn-{number}")), rest)
 
 
 def sync(descriptor: int) -> None:

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from verify.record.canonical import record_bytes
-from verify.record.files import write_whole
+from verify.record.files import free_path, write_whole
 from verify.record.model import Record
 from verify.record.page import MARKER, record_in
 from verify.report.pictures import read_pictures
@@ -36,7 +36,8 @@ def replace_report(folder: Path, page: bytes) -> None:
     path = folder / REPORT_NAME
     old = read_report(path)
     if old is not None and MARKER in old:
-        write_whole(_free_name(folder), old, overwrite=False)
+        beside = free_path(lambda number: folder / f"report.superseded-{number}.html")
+        write_whole(beside, old, overwrite=False)
     write_whole(path, page)
 
 
@@ -61,10 +62,3 @@ def read_report(path: Path) -> bytes | None:
         raise FileFormatError(
             f"{path} cannot be read: {error.strerror or error}.", next_step="Check the file's rights."
         ) from error
-
-
-def _free_name(folder: Path) -> Path:
-    number = 1
-    while (path := folder / f"report.superseded-{number}.html").exists():
-        number += 1
-    return path

@@ -4,6 +4,8 @@ That is the load that it asks for, a machine kept awake meanwhile, and to know w
 It writes no journal line: it says what came of it, and the owner writes.
 """
 
+import msgspec
+
 from verify.checklist import Check
 from verify.machine import Awake, Load, Machine, Sample
 from verify.probe import Finding, Probe, Working
@@ -81,13 +83,7 @@ class Background:
             notes.append(_LID_CLOSED)
         if not notes:
             return working
-        return Working(
-            text=" ".join((*notes, working.text)),
-            want=working.want,
-            fraction=working.fraction,
-            seconds_left=working.seconds_left,
-            load=working.load,
-        )
+        return msgspec.structs.replace(working, text=" ".join((*notes, working.text)))
 
     @property
     def loads(self) -> bool:

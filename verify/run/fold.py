@@ -38,7 +38,7 @@ from verify.run.events import (
 from verify.run.findings import judge_answer, judge_readings, readings_of
 from verify.run.journal import RESTORE
 from verify.run.state import OpenedAgain, OpenHazard, State, Try
-from verify.values import Instant, Verdict
+from verify.values import Instant, Reading, Verdict
 from verify.values.errors import BrokenJournalError, OrderError
 
 _CAN_BE_UNDONE = (Placed, Answered, Stepped, Accepted, Noticed, Arrived, Reopened, GivenBack)
@@ -160,7 +160,7 @@ class Fold:
             case Waited():
                 minutes = f"{event.seconds / 60:.0f} min"
                 judgement = Judgement(verdict=Verdict.CONFORMS, because=f"{minutes} have passed.")
-                self._try(self._check(event.check).id, Try(n=line.n, at=line.at, judgement=judgement))
+                self._try(line, self._check(event.check), judgement)
             case Missed():
                 self._missed.append((line.at, event))
             case Stepped():
@@ -226,9 +226,18 @@ class Fold:
 
     # Checks.
 
-    def _try(self, check_id: str, attempt: Try) -> None:
-        self._out_of_date(check_id, "answered again")
-        self._tries[check_id] = (*self._tries.get(check_id, ()), attempt)
+    def _try(
+        self,
+        line: Line,
+        check: Check,
+        judgement: Judgement,
+        *,
+        readings: tuple[Reading, ...] = (),
+        note: str = "",
+    ) -> None:
+        self._out_of_date(check.id, "answered again")
+        attempt = Try(n=line.n, at=line.at, judgement=judgement, readings=readings, note=note)
+        self._tries[check.id] = (*self._tries.get(check.id, ()), attempt)
 
     def _out_of_date(self, check_id: str, why: str, *, taken_back: bool = False) -> bool:
         """Let the attempt that counts, and what was accepted, no longer count; tell whether there was one.
@@ -246,16 +255,7 @@ class Fold:
     def _answered(self, line: Line, event: Answered) -> None:
         check = self._check(event.check)
         judgement = judge_answer(check, event.answer)
-        self._try(
-            check.id,
-            Try(
-                n=line.n,
-                at=line.at,
-                judgement=judgement,
-                readings=readings_of(event.answer),
-                note=event.answer.note,
-            ),
-        )
+        self._try(line, check, judgement, readings=readings_of(event.answer), note=event.answer.note)
         self._done_by_hand(line.n)
         if is_hazard(check, event, judgement):
             self._hazards.append(OpenHazard(at=line.at, check=check.id, what=judgement.because))
@@ -266,16 +266,7 @@ class Fold:
         self._watching.pop(event.check, None)
         self._found.append(event)
         judgement = judge_readings(check, event.readings, event.text)
-        self._try(
-            check.id,
-            Try(
-                n=line.n,
-                at=line.at,
-                judgement=judgement,
-                readings=(*event.readings, *event.aside),
-                note=event.text,
-            ),
-        )
+        self._try(line, check, judgement, readings=(*event.readings, *event.aside), note=event.text)
         if event.stop is not None:
             self._hazards.append(OpenHazard(at=line.at, check=check.id, what=event.stop))
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import msgspec
 
-from verify.record.files import given_blocks, sync, sync_folder, sync_places, write_whole
+from verify.record.files import given_blocks, keep_torn, sync, sync_folder, sync_places
 from verify.run.events import JOURNAL_FORMAT, NO_LINE_BEFORE, Began, Ended, Event, Line, counts_of
 from verify.values import Instant
 from verify.values.errors import BrokenJournalError, JournalWriteError, UnknownFormatError
@@ -114,19 +114,16 @@ class Journal:
         self._size = len(whole)
         self._trimmed = False
         if torn:
-            self._keep_torn(torn)
+            self._cut(torn)
 
     @property
     def lines(self) -> Sequence[Line]:
         """The lines so far; grows with each that is written."""
         return self._lines
 
-    def _keep_torn(self, torn: bytes) -> None:
-        number = 1
-        while (beside := self._path.with_name(f"{self._path.stem}.torn-{number}")).exists():
-            number += 1
+    def _cut(self, torn: bytes) -> None:
         try:
-            write_whole(beside, torn)
+            keep_torn(self._path, torn)
             os.truncate(self._path, self._size)
         except OSError as error:
             raise self._failure(error) from error

@@ -138,12 +138,7 @@ class Live:
 
     def _take(self, sample: Sample) -> None:
         if self._failed is None and self._owner.wants_samples():
-            try:
-                self._owner.take_sample(sample)
-            except HandbackError as error:
-                self._fail(error)
-            except Exception as error:  # noqa: BLE001 - handed to whoever asks, who tells it
-                self._fail(_told(error))
+            self._owner.take_sample(sample)
 
     def _command(self, command: Callable[[Owner], Any], done: "Future[Any]") -> None:
         try:

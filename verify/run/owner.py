@@ -148,7 +148,7 @@ class Owner:
         if self._background.watch is not None and working is not None:
             return self._background.watch.check, working
         wait = plan.wait_due(self.composition, self.state)
-        if wait is None or self.state.hazards_open:
+        if wait is None:
             return None
         passed = self._waited_s(wait, self._machine.clock.now())
         left = max(0.0, wait.wait_s - passed)
@@ -258,17 +258,17 @@ class Owner:
         if not work:
             self._do(event)
             return ()
-        known = tuple(checklists)
         then = Line(n=len(self.lines), before=NO_LINE_BEFORE, at=self.now(), event=event)
-        commands.work_added(
+        added, new = commands.work_added(
             fold_lines((*self.lines, then), self.composition).state(),
             self.composition,
             work,
-            checklists=known,
+            checklists=checklists,
             signers=(),
         )
         self._do(event)
-        return self.add_work(work, known)
+        self._do(added)
+        return new
 
     def notice(self, what: str) -> None:
         """Keep something that was seen outside the work: told to the owner, never a reason to hold."""
@@ -318,8 +318,6 @@ class Owner:
 
     def wants_samples(self) -> bool:
         """Tell whether anything in the background is to be fed."""
-        if self.state.hazards_open:
-            return False
         return self._background.watch is not None or plan.wait_due(self.composition, self.state) is not None
 
     def _finish(self, watch: Watch) -> None:
@@ -351,7 +349,7 @@ class Owner:
 
     def _end_wait(self, now: Instant) -> None:
         wait = plan.wait_due(self.composition, self.state)
-        if wait is not None and not self.state.hazards_open:
+        if wait is not None:
             passed = self._waited_s(wait, now)
             if passed >= wait.wait_s:
                 self._append(Waited(check=wait.id, seconds=passed))
@@ -430,9 +428,7 @@ class Owner:
         ):
             self._background.drop()
         self._start_watch()
-        if self._brief:
-            pass
-        elif plan.wait_due(self.composition, self.state) is not None and self.state.started:
+        if plan.wait_due(self.composition, self.state) is not None and not self._brief:
             # From here on this session witnesses the time.
             self._tell()
         self._background.keep_awake(wanted=self.strip is not None and not self._brief)

@@ -126,14 +126,13 @@ def _reached(composition: Composition, state: State) -> tuple[Segment, ...]:
     return composition.segments
 
 
+def _reached_checks(reached: Iterable[Segment]) -> tuple[Check, ...]:
+    return tuple(check for segment in reached for check in segment.checks)
+
+
 def stage_of(composition: Composition, state: State) -> str:
     """Return the stage that the job stands in."""
     return _reached(composition, state)[-1].stage
-
-
-def is_open(check: Check, state: State) -> bool:
-    """Tell whether the check still has to be done."""
-    return state.is_open(check.id)
 
 
 def blocked_by(composition: Composition, state: State, step: Step) -> tuple[Blocked, ...]:
@@ -179,10 +178,10 @@ def due(composition: Composition, state: State, *, on_machine: bool | None) -> D
         return asked
     # (5)
     step = reached[-1].step
-    checks = [check for segment in reached for check in segment.checks]
-    running = tuple(check for check in checks if is_open(check, state))
+    checks = _reached_checks(reached)
+    running = tuple(check for check in checks if state.is_open(check.id))
     if running:
-        bad = _not_good((check for check in checks if not is_open(check, state)), state)
+        bad = _not_good((check for check in checks if not state.is_open(check.id)), state)
         if not on_machine and all(check.kind is Kind.PROBE for check in running):
             return Elsewhere(checks=running, step=step, blocked=bad)
         return Watching(checks=running, step=step, blocked=bad)
@@ -214,7 +213,7 @@ def first_question(composition: Composition, state: State) -> Check | None:
 
 
 def _first_question(reached: tuple[Segment, ...], state: State) -> Check | None:
-    return _first_open((check for segment in reached for check in segment.checks), Kind.HAZARD, state)
+    return _first_open(_reached_checks(reached), Kind.HAZARD, state)
 
 
 def _asked(reached: tuple[Segment, ...], state: State) -> Ask | None:
@@ -223,7 +222,7 @@ def _asked(reached: tuple[Segment, ...], state: State) -> Ask | None:
             pending = tuple(
                 check.id
                 for check in screen.checks
-                if is_open(check, state) and not _waits_first(check, segment, state)
+                if state.is_open(check.id) and not _waits_first(check, segment, state)
             )
             if pending:
                 return Ask(stage=segment.stage, checks=screen.checks, pending=pending)
@@ -234,7 +233,8 @@ def _waits_first(check: Check, segment: Segment, state: State) -> bool:
     """Tell whether a wait at the check's own place is open before it; looks at other places go on."""
     earlier = segment.checks[: segment.checks.index(check)]
     return any(
-        other.kind is Kind.WAIT and other.place == check.place and is_open(other, state) for other in earlier
+        other.kind is Kind.WAIT and other.place == check.place and state.is_open(other.id)
+        for other in earlier
     )
 
 
@@ -253,23 +253,23 @@ def probe_due(composition: Composition, state: State, *, on_machine: bool | None
         or _first_question(reached, state) is not None
     ):
         return None
-    return _first_open((check for segment in reached for check in segment.checks), Kind.PROBE, state)
+    return _first_open(_reached_checks(reached), Kind.PROBE, state)
 
 
 def waiting_for_machine(composition: Composition, state: State) -> tuple[Check, ...]:
     """Return the automatic checks that are reached and open."""
     return tuple(
         check
-        for segment in _reached(composition, state)
-        for check in segment.checks
-        if check.kind is Kind.PROBE and is_open(check, state)
+        for check in _reached_checks(_reached(composition, state))
+        if check.kind is Kind.PROBE and state.is_open(check.id)
     )
 
 
 def wait_due(composition: Composition, state: State) -> Check | None:
-    """Return the wait that runs now, if any."""
-    checks = [check for segment in _reached(composition, state) for check in segment.checks]
-    return _first_open(checks, Kind.WAIT, state)
+    """Return the wait that runs now; None while a hazard stands, or before the work is said."""
+    if state.hazards_open or not state.started:
+        return None
+    return _first_open(_reached_checks(_reached(composition, state)), Kind.WAIT, state)
 
 
 def may_be_asked_again(now_due: Due) -> tuple[Blocked, ...]:
@@ -289,7 +289,7 @@ def may_be_accepted(now_due: Due) -> tuple[Check, ...]:
 
 
 def _first_open(checks: Iterable[Check], kind: Kind, state: State) -> Check | None:
-    return next((check for check in checks if check.kind is kind and is_open(check, state)), None)
+    return next((check for check in checks if check.kind is kind and state.is_open(check.id)), None)
 
 
 def progress(composition: Composition, state: State) -> Progress:
@@ -298,10 +298,10 @@ def progress(composition: Composition, state: State) -> Progress:
     done = sum(
         screen.step.id in state.steps
         if screen.step is not None
-        else all(not is_open(check, state) for check in screen.checks)
+        else all(not state.is_open(check.id) for check in screen.checks)
         for screen in every
     )
-    left = [check for check in composition.checks if is_open(check, state)]
+    left = [check for check in composition.checks if state.is_open(check.id)]
     took_in = state.began.arriving
     arrived = took_in and not arrival.topics_left(state)
     return Progress(

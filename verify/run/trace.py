@@ -12,7 +12,7 @@ from pathlib import Path
 import msgspec
 
 from verify.machine import Sample
-from verify.record.files import given_blocks, make_folder, sync, sync_folder, sync_places, write_whole
+from verify.record.files import given_blocks, keep_torn, make_folder, sync, sync_folder, sync_places
 from verify.run.journal import what_to_mend
 from verify.values.errors import JournalWriteError
 
@@ -58,7 +58,7 @@ class Trace:
         if good < len(lines):
             whole = sum(len(line) + 1 for line in lines[:good])
         if whole < len(data):
-            self._keep_beside(data[whole:])
+            keep_torn(self._path, data[whole:])
         # Always: a plug pulled while it grew may have left it more places on FAT than its length needs.
         os.truncate(self._path, whole)
         self.samples = good
@@ -73,12 +73,6 @@ class Trace:
             except (msgspec.MsgspecError, UnicodeDecodeError):
                 return number
         return len(lines)
-
-    def _keep_beside(self, rest: bytes) -> None:
-        number = 1
-        while (beside := self._path.with_name(f"{self._path.stem}.torn-{number}")).exists():
-            number += 1
-        write_whole(beside, rest)
 
     def _failure(self, error: OSError) -> JournalWriteError:
         return JournalWriteError(
