@@ -387,3 +387,13 @@ def test_no_word_of_the_page_is_left_over_or_written_into_the_template() -> None
         r"\{%.*?%\}|\{\{.*?\}\}|\{#.*?#\}|<style>.*?</style>|<[^>]*>", " ", template, flags=re.DOTALL
     )
     assert re.findall(r"[A-Za-z]{2,}", bare) == []
+
+
+@pytest.mark.parametrize("verdict", list(Verdict), ids=str)
+def test_only_what_cannot_be_told_is_said_to_hold_nothing(verdict: Verdict) -> None:
+    """A note is a note while it is undecided; where such a check is not good, it holds the machine."""
+    record = fit_record()
+    noted = next(result for result in record.results if result.note_only)
+    one = msgspec.structs.replace(noted, verdict=verdict, because="So it was.")
+    page = render(msgspec.structs.replace(record, results=(one,))).decode()
+    assert (words.PAGE["note_only"] in page) is (verdict is Verdict.UNDECIDED)
