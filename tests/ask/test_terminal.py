@@ -56,6 +56,7 @@ class Typist:
     def __init__(self, keys: str, *, when: Callable[[Shown], bool] | None = None) -> None:
         self.left = list(keys)
         self.when = when
+        self.end_s = time.monotonic() + 30
 
     def __call__(self, woken: int) -> Self:
         del woken
@@ -81,6 +82,7 @@ class Typist:
         if self.when is not None:
             if self.when(self.live.shown):
                 self.when = None
+            assert time.monotonic() < self.end_s, "what is waited for never comes"
             time.sleep(0.005)
             return None
         return self.left.pop(0) if self.left else END
@@ -332,7 +334,7 @@ def test_a_watch_that_ends_badly_is_told_at_once(
         Typist("", when=lambda shown: len(shown.state.found) > before),
         monkeypatch,
         term="dumb",
-        sampler=Fed(bare.machine.sample()),
+        sampler=samples(bare, 6),
     )
     found = shown.state.found[-1]
     assert shown.state.verdict(found.check) in (Verdict.DOES_NOT_CONFORM, Verdict.UNDECIDED)
@@ -436,7 +438,7 @@ def test_a_finding_is_still_told_while_a_note_is_typed_and_after_a_key_on_its_wa
         return show(canvas, shown, entry, message, sees)
 
     monkeypatch.setattr(_Plain, "show", seen)
-    _, shown = typed(owner, typist, monkeypatch, term="dumb", sampler=Fed(bare.machine.sample()))
+    _, shown = typed(owner, typist, monkeypatch, term="dumb", sampler=samples(bare, 6))
     assert {typed for typed, _ in drawn} == {"a", "ab", "abc"}
     assert all(shown.state.found[before].text in message for _, message in drawn)
 
@@ -496,7 +498,8 @@ def test_what_was_pressed_before_the_screen_came_answers_nothing_but_a_hazard_co
 
 
 def test_a_number_that_is_not_shown_asks_nothing_again(owner: Owner, monkeypatch: pytest.MonkeyPatch) -> None:
-    _, shown = typed(owner, "n" + "g" + f"n{ENTER}gg", monkeypatch)
+    # More of them than are asked here: on a screen that holds the key does nothing.
+    _, shown = typed(owner, "n" + "g" + f"n{ENTER}" + "g" * 12, monkeypatch)
     assert isinstance(shown.due, plan.Held)
     assert len(shown.due.blocked) == 1
     before = len(owner.lines)

@@ -9,6 +9,7 @@ from verify.ask.arriving import answered
 from verify.ask.canvas import fitting
 from verify.ask.legend import legend
 from verify.ask.lines import Entry
+from verify.ask.script import play
 from verify.ask.simulated import SimulatedBench
 from verify.ask.view import screen
 from verify.ask.words import left_text
@@ -159,19 +160,36 @@ def test_a_hazard_says_what_to_do_on_a_small_screen_too(owner: Owner) -> None:
 
 def test_good_is_said_only_where_everything_could_be_told(tmp_path: Path) -> None:
     said = []
-    for name, faults in (("T-1", {}), ("T-2", {"no-sensors": "yes"})):
+    for name, faults, arriving in (
+        ("T-1", {}, True),
+        ("T-2", {"no-sensors": "yes"}, True),
+        ("T-3", {}, False),
+    ):
         bench = SimulatedBench(faults=faults)
         with RunFolder(tmp_path / name) as folder:
-            begin(folder, ticket=Ticket(id=name), checklists=shipped_checklists(), clock=bench.clock)
+            begin(
+                folder,
+                ticket=Ticket(id=name),
+                checklists=shipped_checklists(),
+                clock=bench.clock,
+                arriving=arriving,
+            )
             owner = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
+            if arriving:
+                assert isinstance(play(owner, GoodAnswers(), bench.sampler, hands=bench), plan.SayWork)
+                owner.add_work([], shipped_checklists())
             *_, due = every_due(owner, bench)
             assert isinstance(due, plan.Complete)
             console = Console(width=80, height=40, force_terminal=True, color_system=None)
             said.append(drawn(console, owner))
-    assert "Everything is good." in said[0]
-    assert "Everything is good." not in said[1]
-    assert shows(said[1], "What could not be")
-    assert shows(said[1], "reads its temperature.")
+    whole, blind, not_taken_in = said
+    assert "Everything is good." in whole
+    assert "Everything is good." not in blind
+    assert shows(blind, "What could not be")
+    assert shows(blind, "no sensor that can be read.")
+    # Nothing was read on arrival: what is there now can be compared with nothing.
+    assert "Everything is good." not in not_taken_in
+    assert shows(not_taken_in, "What could not be")
 
 
 @pytest.mark.parametrize("scripted", [True, False])
@@ -262,7 +280,7 @@ def test_away_from_the_machine_every_screen_says_what_waits_for_it(
         text = drawn(console, owner)
         assert shows(text, "Open this folder there: handback run T-2")
         assert shows(text, "1 x Look at the tray")
-        assert shows(text, "2 ~ The tool looks")
+        assert shows(text, "2 ~ Start the machine")
         if (columns, rows) == (80, 24):
             assert "not on the machine: 2 automatic checks wait" in text
 
@@ -351,13 +369,15 @@ def rows_of(owner: Owner, console: Console, entry: Entry | None = None, message:
 def test_the_head_takes_one_line_and_the_ticket_stays_readable(
     owner: Owner, bench: SimulatedBench, columns: int
 ) -> None:
-    console = console_of(columns, 60)
+    whole, small = console_of(columns, 200), console_of(columns, 16)
     for _ in every_due(owner, bench):
-        head, rule, *_ = rows_of(owner, console)
+        head, rule, *_ = rows_of(owner, whole)
         assert head.startswith("T-1")
         assert " done" in head
         assert rule.startswith("─")
         assert columns < 80 or head.rstrip().endswith("min")
+        # With few rows the rest of the head goes, but nobody answers for the wrong ticket.
+        assert rows_of(owner, small)[0].startswith("T-1")
 
 
 def test_what_runs_takes_one_line_while_feet_are_waited_for(owner: Owner, bench: SimulatedBench) -> None:

@@ -7,10 +7,13 @@ from hypothesis import strategies as st
 
 from verify.checklist import Check, Checklist, Composition, Kind, Step
 from verify.checklist.compose import compose, hands_minutes, source_of, waiting_minutes
+from verify.checklist.loader import parse_checklist
 from verify.checklist.placing import needs_nobody
+from verify.checklist.proofread import checklist_mistakes
 from verify.checklist.screens import MOST_LOOKS, screens
 from verify.checklist.shipped import shipped_checklists
 from verify.checklist.step_order import ContradictionError, merge_orders
+from verify.checklist.twice import asked_twice
 from verify.values.errors import ChecklistError, WrongUseError
 
 OPEN = Step(id="open-up", name="open", stage="arrived", leads_to="open")
@@ -230,6 +233,124 @@ def test_minutes_of_hands_and_of_waiting_are_kept_apart() -> None:
     wait = but(look("wait", "closed"), kind=Kind.WAIT, minutes=20)
     composition = compose([checklist(look("a", "open"), watch, wait)], [])
     assert (hands_minutes(composition), waiting_minutes(composition)) == (1, 110)
+
+
+# ---------------------------------------------------------------- work that includes other work
+
+COVER = checklist(look("flat", "open"), name="cover", steps=(), for_work=["base-cover"])
+DEEP = checklist(look("seat", "open"), name="socket", steps=(), for_work=["socket"], includes=["base-cover"])
+
+
+def test_a_new_kind_of_work_brings_what_it_includes() -> None:
+    composition = compose([checklist(), COVER, DEEP], ["socket"])
+    assert {check.id for check in composition.checks} == {"flat", "seat"}
+    assert composition.work == ("socket",)
+    assert {check.id for check in compose([checklist(), COVER, DEEP], ["base-cover"]).checks} == {"flat"}
+
+
+def test_what_is_included_includes_more_and_a_circle_ends() -> None:
+    through = checklist(
+        look("glue", "open"), name="glue", steps=(), for_work=["base-cover"], includes=["glue", "socket"]
+    )
+    glue = checklist(look("dry", "open"), name="dry", steps=(), for_work=["glue"])
+    composition = compose([checklist(), COVER, DEEP, through, glue], ["socket"])
+    assert {check.id for check in composition.checks} == {"flat", "seat", "glue", "dry"}
+
+
+def test_a_check_and_a_step_for_included_work_are_asked() -> None:
+    press = but(look("press", "open"), work=("base-cover",))
+    composition = compose(
+        [checklist(press), checklist(name="deep", steps=(), for_work=["socket"], includes=["feet"]), COVER],
+        ["socket"],
+        whole=False,
+    )
+    assert "fit-feet" not in {step.id for step in compose([checklist(press), COVER], ["base-cover"]).steps}
+    assert "fit-feet" in {step.id for step in composition.steps}
+    assert "press" in {check.id for check in compose([checklist(press), COVER, DEEP], ["socket"]).checks}
+
+
+def test_included_work_that_no_other_checklist_is_for_is_refused() -> None:
+    wrong = msgspec.structs.replace(DEEP, includes=("base-cvoer",), text="id: socket\nincludes: [base-cvoer]")
+    with pytest.raises(
+        ChecklistError, match=r'socket\.yaml:2: No other checklist is for "base-cvoer"'
+    ) as caught:
+        compose([checklist(), COVER, wrong], ["base-cover"])
+    assert caught.value.next_step == 'Did you mean "base-cover"?'
+
+
+SHOP = """\
+format: checklist/1
+id: socket
+revision: 1
+title: Audio socket
+for_work: [socket]
+includes: [base-cover]
+checks:
+  - id: socket-firm
+    kind: look
+    ask: Push a plug into the audio socket. Rock it gently.
+    good: It clicks and does not give way.
+    place: socket
+    stage: open
+    minutes: 0.3
+    before: [close-base]
+    voided_by: [base]
+"""
+
+
+def test_a_shops_own_kind_of_work_opens_the_base_of_the_shipped_lists() -> None:
+    shop = parse_checklist(SHOP, name="socket.yaml")
+    assert checklist_mistakes(SHOP, name="socket.yaml", others=shipped_checklists()) == []
+    composition = compose([*shipped_checklists(), shop], ["socket"])
+    plain = compose(shipped_checklists(), ["base-cover"])
+    asked = {check.id for check in composition.checks}
+    assert asked == {"socket-firm"} | {check.id for check in plain.checks}
+    assert composition.steps == plain.steps
+    assert "socket-firm" in {check.id for check in composition.guards("close-base")}
+    assert_order_protects(composition)
+
+
+# ---------------------------------------------------------------- asked twice
+
+
+@pytest.mark.parametrize("beside", [(), ("other",)], ids=["by mistake", "meant"])
+@pytest.mark.parametrize("changed", [{"ask": "look."}, {"probe": "heat-margin", "ask": "Heat it."}])
+def test_what_is_asked_twice_is_told_unless_it_is_meant(
+    changed: dict[str, object], beside: tuple[str, ...]
+) -> None:
+    first = but(look("first", "open"), probe="heat-margin", options={"load": "60 s"})
+    other = but(look("other", "open"), **changed)
+    composition = compose([checklist(but(first, beside=beside), other)], [])
+    assert [(one.id, two.id) for one, two in asked_twice(composition)] == (
+        [] if beside else [("first", "other")]
+    )
+
+
+def test_lint_tells_the_same_question_under_another_id_on_its_line() -> None:
+    ask = next(each for each in shipped_checklists() if each.id == "base-opened").checks[2].ask
+    text = SHOP.replace("Push a plug into the audio socket. Rock it gently.", ask)
+    (found,) = checklist_mistakes(text, name="socket.yaml", others=shipped_checklists())
+    assert found.where == "socket.yaml:8"
+    assert '"socket-firm"' in found.what
+    assert "beside: [" in found.next_step
+    meant = text + "    beside: [lead-plugs, pack-plug-home, flat-cables]\n    why: It is hidden later.\n"
+    assert checklist_mistakes(meant, name="socket.yaml", others=shipped_checklists()) == []
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "line", "said"),
+    [
+        ("includes: [base-cover]", "includes: [base-cvoer]", 6, 'Did you mean "base-cover"?'),
+        ("for_work: [socket]\n", "", 5, "for_work: [fan-lead]"),
+        ("voided_by: [base]\n", "voided_by: [base]\n    beside: [sound]\n", 17, 'Add "why"'),
+        ("voided_by: [base]\n", "voided_by: [base]\n    beside: [soundd]\n    why: So.\n", 17, '"sound"'),
+    ],
+    ids=["work that nobody knows", "no work of its own", "no reason", "a check that nobody has"],
+)
+def test_lint_tells_mistakes_in_what_goes_together(was: str, now: str, line: int, said: str) -> None:
+    found = checklist_mistakes(SHOP.replace(was, now), name="socket.yaml", others=shipped_checklists())
+    assert [error.where for error in found] == [f"socket.yaml:{line}"]
+    assert said in found[0].next_step
 
 
 # ---------------------------------------------------------------- merging orders

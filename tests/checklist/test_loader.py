@@ -147,6 +147,14 @@ MISTAKES = [
     ),
     ("neither yes nor no", checks(GOOD_LOOK + "    note_only: maybe\n"), 17, "yes or no", "note_only: yes"),
     ("stop without caution", checks(GOOD_LOOK + "    stop: yes\n"), 17, "no caution", "caution"),
+    ("shows nothing known", checks(GOOD_LOOK + "    shows: tone\n"), 17, '"tone"', '"tones"'),
+    (
+        "shown for a probe",
+        checks(GOOD_LOOK.replace("kind: look", "kind: probe") + "    shows: tones\n    probe: p\n"),
+        17,
+        '"shows" has no meaning for a probe',
+        "Take it out",
+    ),
     (
         "check twice",
         checks(GOOD_LOOK, GOOD_LOOK),
@@ -265,7 +273,7 @@ def test_a_mistake_is_told_with_its_line_and_a_way_out(
     found = find_mistakes(
         text,
         name="made.yaml",
-        known_probes=frozenset({"charger-seen"}),
+        known_probes={"charger-seen": Unit.COUNT},
         known_steps=frozenset({"charge", "hand-back"}),
     )
     here = [error for error in found if what in error.what.casefold() or what in error.what]
@@ -342,9 +350,9 @@ def test_a_file_that_is_not_utf8_is_refused_at_its_line(tmp_path: Path) -> None:
 def test_a_file_over_one_mebibyte_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "big.yaml"
     path.write_bytes(b"#" * (MAX_BYTES + 1))
-    with pytest.raises(ChecklistError, match="larger than 1 MiB"):
+    with pytest.raises(ChecklistError, match="larger than 256 KiB"):
         load_checklist(path)
-    with pytest.raises(ChecklistError, match="larger than 1 MiB"):
+    with pytest.raises(ChecklistError, match="larger than 256 KiB"):
         parse_checklist("#" * (MAX_BYTES + 1), name="f")
 
 
@@ -401,11 +409,11 @@ PIECES = st.sampled_from(
 @settings(max_examples=300, deadline=None)
 @given(st.lists(st.one_of(PIECES, st.text(max_size=8)), max_size=25).map("".join))
 def test_any_text_is_a_checklist_or_a_checklist_error(text: str) -> None:
-    found = find_mistakes(text, name="f", known_probes=frozenset())
+    found = find_mistakes(text, name="f", known_probes={})
     assert all(error.where.startswith("f:") for error in found)
     if found:
         with pytest.raises(ChecklistError, match=r"^f:"):
-            parse_checklist(text, name="f", known_probes=frozenset())
+            parse_checklist(text, name="f", known_probes={})
     else:
         assert parse_checklist(text, name="f").text == text
 

@@ -33,6 +33,7 @@ OPEN = """\
 format: answers/1
 answers:
   pack-flat: good
+  pack-plug-home: good
   lead-plugs: {answer: not good, note: antenna plug loose}
   flat-cables: good
   lead-ways: good
@@ -106,7 +107,7 @@ def test_a_machine_is_taken_in_and_its_work_said_then(shop: Path) -> None:
 
 def test_the_folder_goes_between_bench_and_machine_and_each_is_known(shop: Path) -> None:
     arrived(shop)
-    handback(shop, "start", "TW-7", "--work", "feet")
+    handback(shop, "start", "TW-7", "--work", "base-cover")
     stick = shop / "stick ümlaut"
     (shop / "reports").rename(stick)
     # On the bench: nothing is read, and nobody has to say where it stands, as the model differs.
@@ -126,7 +127,7 @@ def test_a_script_on_an_unknown_computer_has_to_say_where_it_stands(shop: Path) 
 
 
 def test_rework_names_what_is_asked_again(shop: Path) -> None:
-    handback(shop, "start", "TW-9", "--work", "feet")
+    handback(shop, "start", "TW-9", "--work", "base-cover")
     handback(
         shop, "run", "TW-9", "--answers", "open.yaml", "--sysfs", "laptop", "--on-machine", code=1, stdin=""
     )
@@ -134,7 +135,7 @@ def test_rework_names_what_is_asked_again(shop: Path) -> None:
     handback(shop, "run", "TW-9", "--answers", "first.yaml", "--sysfs", "laptop", "--on-machine", code=1)
     handback(shop, "run", "TW-9", "--answers", "open.yaml", "--sysfs", "laptop", "--on-machine", code=1)
     said = handback(shop, "rework", "TW-9", "--opened", "base", "--why", "plug was off")
-    assert "again: Look at each antenna plug" in said
+    assert "again: Look at each antenna, speaker" in said
     assert "Press every key" not in said
     assert load_record(shop / "reports", "TW-9").reopenings[0].opened == ("base",)
     said = handback(shop, "rework", "TW-9", "--opened", "lid", "--why", "looked")

@@ -85,7 +85,7 @@ def test_status_lists_both_and_what_each_waits_for(demo: tuple[Path, str], tmp_p
     assert said.returncode == 0
     assert "TW-1042" in said.stdout
     assert "all have signed" in said.stdout
-    assert "hand the machine back" in said.stdout
+    assert "finish the machine" in said.stdout
     one = handback("status", "TW-1057", "--reports", str(demo[0]), home=tmp_path)
     assert one.returncode == 1
     assert "claimed-capacity" in one.stdout

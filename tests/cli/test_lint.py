@@ -13,9 +13,9 @@ format: checklist/1
 id: fan
 revision: 1
 title: Fan
-for_work: [fan]
+for_work: [cooling]
 checks:
-  - id: fins-clear
+  - id: shop-fins
     kind: look
     ask: Shine a lamp through the cooling fins.
     good: Light shows evenly through all fins.
@@ -84,7 +84,7 @@ def test_a_good_file_gives_json_without_mistakes(tmp_path: Path, capsys: pytest.
             ':14: No checklist has a step "close-bsae". Did you mean "close-base"',
         ),
         (("stage: open", "stage: closed"), ':7: "close-base" waits for the check'),
-        (("id: fins-clear", "id: sound"), ':7: The check "sound" has another "ask"'),
+        (("id: shop-fins", "id: sound"), ':7: The check "sound" has another "ask"'),
         (("checks:", "steps: [charge, close-base]\nchecks:"), ":6: The checklists contradict each other"),
     ],
     ids=["step of no checklist", "hold that cannot be lifted", "check of another checklist", "order"],
@@ -113,11 +113,11 @@ def test_a_check_that_no_specimen_is_caught_by_is_told(
     path = written(
         tmp_path,
         "format: specimens/1\nchecklist: fan\nfacts: {fins: clear}\n"
-        "sees: {fins-clear: {good_when: {fins: clear}}}\nspecimens: [{name: sound, expect: fit}]\n",
+        "sees: {shop-fins: {good_when: {fins: clear}}}\nspecimens: [{name: sound, expect: fit}]\n",
         "fan.specimens.yaml",
     )
     assert run(path) == 1
-    assert 'No specimen is caught by the check "fins-clear"' in capsys.readouterr().out
+    assert 'No specimen is caught by the check "shop-fins"' in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("data", [b"", b"\xff\xfe\x00", b"[" * 5000, b"\x00" * 10], ids=repr)
@@ -138,3 +138,45 @@ def test_a_file_that_is_not_there_is_wrong_use(tmp_path: Path) -> None:
 def test_help_has_an_example(capsys: pytest.CaptureFixture[str]) -> None:
     assert run("--help") == 0
     assert "Example: handback lint" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "line", "what"),
+    [
+        (
+            "for_work: [cooling]",
+            "for_work: [coolin]",
+            5,
+            (
+                'No other checklist is for "coolin". Did you mean "cooling"? '
+                "Else say what the new work opens: includes: [cooling]."
+            ),
+        ),
+        (
+            "    kind: look",
+            "    kind: look\n    work: [colling]",
+            9,
+            'No checklist is for "colling". Did you mean "cooling"?',
+        ),
+    ],
+    ids=["of the list", "of a check"],
+)
+def test_work_that_is_misspelt_is_told_as_nothing_would_be_asked_for_it(
+    was: str, now: str, line: int, what: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = written(tmp_path, GOOD.replace(was, now))
+    assert run(path) == 1
+    assert capsys.readouterr().out.splitlines() == [f"{path}:{line}: {what}"]
+
+
+def test_a_new_kind_of_work_that_says_what_it_opens_may_be_named_like_a_known_one(tmp_path: Path) -> None:
+    assert run(written(tmp_path, GOOD.replace("[cooling]", "[cooling-2]\nincludes: [cooling]"))) == 0
+
+
+def test_a_folder_named_like_a_checklist_hides_no_mistake(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "old.yaml").mkdir()
+    path = written(tmp_path, GOOD.replace("kind: look", "kind: lok"))
+    assert run(str(tmp_path)) == 1
+    assert capsys.readouterr().out.startswith(f"{path}:8: ")

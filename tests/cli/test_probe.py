@@ -242,3 +242,33 @@ def test_an_output_that_knows_no_degree_sign_is_no_error(tree: SysfsTree, argume
     code, out, err = run(*arguments, "--sysfs", str(tree.root), PYTHONIOENCODING="ascii", PYTHONUTF8="0")
     assert (code, err) == (0, "")
     assert "BAT0" in out
+
+
+def test_parts_are_told_where_they_are_asked_for_and_without_a_serial(
+    tree: SysfsTree, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tree.laptop()
+    drive = "pci0000:00/0000:00:1d.0/nvme/nvme0"
+    tree.device(
+        "block",
+        "nvme0n1",
+        way=drive,
+        size="1000215216",
+        device__model="Fennel D5",
+        device__serial="D-51502-X",
+    )
+    code, out, _ = in_process(capsys, "--json", "--parts", "--sysfs", str(tree.root))
+    assert code == 0
+    parts = json.loads(out)["inventory"]
+    kinds = {item["kind"]: item["name"] for item in parts["items"] if item["built_in"]}
+    assert kinds["storage"] == "Fennel D5"
+    assert {"battery", "fan", "temperature sensor"} <= set(kinds)
+    for field in ("memory_bytes", "memory_channels", "processors"):
+        assert parts[field] is not None or parts["reasons"][field], field
+    assert "D-51502" not in out
+    code, view, _ = in_process(capsys, "--parts", "--sysfs", str(tree.root))
+    assert code == 0
+    assert "1: Fennel D5" in view
+    assert "D-51502" not in view
+    _, plain, _ = in_process(capsys, "--json", "--sysfs", str(tree.root))
+    assert "inventory" not in json.loads(plain)

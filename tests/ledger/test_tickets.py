@@ -41,8 +41,8 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """One ticket at each place where a run can wait."""
     reports = tmp_path_factory.mktemp("shop")
     made(reports, "T-1-hazard", {"first-look": Hazard(present=None)})
-    made(reports, "T-2-look", {"lead-plugs": None})
-    made(reports, "T-3-held", {"lead-plugs": BAD, "flat-cables": BAD})
+    made(reports, "T-2-look", {"lead-plugs": None}, "base-cover")
+    made(reports, "T-3-held", {"lead-plugs": BAD, "flat-cables": BAD}, "base-cover")
     made(reports, "T-4-whole", {})
     made(reports, "T-5-time", {"feet-hold": None, "no-new-mark": None}, "feet")
     return reports

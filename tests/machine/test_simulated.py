@@ -2,7 +2,7 @@
 
 import functools
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
 import msgspec
@@ -211,7 +211,73 @@ def test_hands_understand_every_want() -> None:
         machine.obey(want)
         assert machine.sample().lid_open is lid_open
     machine.obey(Want.QUIET)
-    assert set(Want) == {Want.CHARGER_IN, Want.CHARGER_OUT, Want.LID_CLOSED, Want.LID_OPEN, Want.QUIET}
+    machine.plug_in()
+    machine.obey(Want.PLUG_MOVED)
+    assert machine.sample().charger_seen is True
+    machine.obey(Want.REST)
+    assert machine.sample().charger_seen is False
+    assert set(Want) == {
+        Want.CHARGER_IN,
+        Want.CHARGER_OUT,
+        Want.LID_CLOSED,
+        Want.LID_OPEN,
+        Want.PLUG_MOVED,
+        Want.QUIET,
+        Want.REST,
+    }
+
+
+def test_a_loose_port_lets_go_once_a_way_and_only_while_its_plug_is_moved() -> None:
+    machine = make({"loose-port": "3 pieces"})
+    machine.plug_in()
+    seen = []
+    for _ in range(30):
+        seen.append(machine.sample().charger_seen)
+        machine.move_plug()
+    assert seen.count(False) == 3
+    assert all(seen[i] or seen[i + 1] for i in range(29))
+    assert machine.sample().charger_seen is True
+
+
+@pytest.mark.parametrize(
+    ("faults", "behind"),
+    [
+        pytest.param({}, timedelta(), id="kept"),
+        pytest.param({"clock-behind": "90 s"}, timedelta(seconds=90), id="slow"),
+        pytest.param({"clock-behind": "5 h"}, timedelta(hours=5), id="another-zone"),
+        pytest.param(
+            {"clock-lost": ""}, START + timedelta(hours=1) - datetime(2000, 1, 1, tzinfo=UTC), id="lost"
+        ),
+    ],
+)
+def test_a_clock_stands_behind_once_the_machine_is_started_again_until_it_is_set(
+    faults: dict[str, str], behind: timedelta
+) -> None:
+    machine = make(faults)
+    first = machine.sample().at
+    machine.clock.wait(3600)
+    assert machine.sample().at.wall == START + timedelta(hours=1)
+    machine.start_again()
+    now = machine.sample().at
+    assert now.started_since(first) is True
+    assert now.wall == START + timedelta(hours=1) - behind
+    machine.mend(*faults)
+    assert machine.sample().at == msgspec.structs.replace(now, wall=START + timedelta(hours=1))
+
+
+def test_a_day_at_rest_takes_what_the_machine_draws_then_and_no_work_is_done() -> None:
+    # 24 h at 0.04 W are 0.96 Wh, at 0.2 W 4.8 Wh: by hand.
+    for faults, lost_wh in (({}, 0.96), ({"drains-when-off": "0.2 W"}, 4.8)):
+        machine = make(faults)
+        before = machine.sample()
+        machine.rest()
+        after = machine.sample()
+        then_wh, now_wh = (one.packs[0].remaining_wh for one in (before, after))
+        assert then_wh is not None
+        assert now_wh is not None
+        assert then_wh - now_wh == pytest.approx(lost_wh, abs=0.02)
+        assert after.at.elapsed_s - before.at.elapsed_s == 86400
+        assert after.at.awake_s == before.at.awake_s
 
 
 def test_hands_refuse_what_they_do_not_understand() -> None:
@@ -317,6 +383,43 @@ def test_dead_on_unplug_goes_off_when_pulled_and_comes_back() -> None:
     assert machine.sample().packs
 
 
+def test_a_plug_turned_round_twice_gives_full_power_again() -> None:
+    machine = make({"weak-one-way": "15 W"}, level=0.5)
+    machine.plug_in()
+    rates = []
+    for _ in range(3):
+        machine.clock.wait(60)
+        rates.append(machine.sample().packs[0].power_w or 0.0)
+        machine.turn_plug()
+    # 15 W less what the machine itself draws at rest, 10.5 W give or take its load.
+    assert rates[1] == pytest.approx(4.5, abs=1.5)
+    assert rates[0] == pytest.approx(rates[2], rel=0.02)
+    assert rates[0] > 30
+
+
+@pytest.mark.parametrize(
+    ("level", "plugged", "loaded", "carries"),
+    [
+        pytest.param(0.44, False, True, False, id="at the level"),
+        pytest.param(0.47, False, True, True, id="above it"),
+        pytest.param(0.40, False, False, True, id="at rest"),
+        pytest.param(0.40, True, True, True, id="charger in"),
+    ],
+)
+def test_tired_cells_let_it_go_off_under_load_on_the_battery_only(
+    level: float, *, plugged: bool, loaded: bool, carries: bool
+) -> None:
+    machine = make({"stops-under-load": "44 %"}, level=level)
+    if plugged:
+        machine.plug_in()
+    if loaded:
+        machine.start_load(longest_s=60).renew(machine.sample())
+    machine.clock.wait(2)
+    assert bool(machine.sample().packs) is carries
+    machine.plug_in()
+    assert machine.sample().packs[0].state_of_charge == pytest.approx(level, abs=0.01)
+
+
 @pytest.mark.parametrize(("name", "visible"), [("charge-stops-at", None), ("charge-limit", 0.8)])
 def test_charging_stops_early_with_and_without_a_visible_limit(name: str, visible: float | None) -> None:
     last = charge({name: "80 %"})[-1]
@@ -347,6 +450,20 @@ def test_pack_hot_while_charging() -> None:
     assert packs[-1].temperature_c == 61.0
 
 
+def _run_down(machine: SimulatedMachine) -> list[Sample]:
+    """Let it run on its battery for hours, then work hard; then the plug is turned round."""
+    machine.pull_out()
+    machine.clock.wait(12600)
+    load = machine.start_load(longest_s=60)
+    load.renew(machine.sample())
+    machine.clock.wait(2)
+    samples = [machine.sample()]
+    load.stop()
+    machine.plug_in()
+    machine.turn_plug()
+    return [*samples, *watch(machine, seconds=60)]
+
+
 @pytest.mark.parametrize("fault", FAULTS, ids=[fault.name for fault in FAULTS])
 def test_every_fault_is_told_changes_something_and_stays_plausible(fault: Fault) -> None:
     assert fault.does.endswith(".")
@@ -355,13 +472,19 @@ def test_every_fault_is_told_changes_something_and_stays_plausible(fault: Fault)
     for machine in (sound, faulty):
         machine.plug_in()
         samples = watch(machine, seconds=7200, every_s=60)
+        for _ in range(3):
+            machine.move_plug()
+            samples.append(machine.sample())
         machine.close_lid()
         machine.pull_out()
         samples.append(machine.sample())
+        machine.rest()
+        samples += _run_down(machine)
+        machine.start_again()
         for sample in samples:
             for pack in sample.packs:
                 check_pack(pack)
-        seen.append(msgspec.json.encode(samples))
+        seen.append(msgspec.json.encode((samples, machine.inventory(salt="TW-1042"))))
     assert seen[0] != seen[1]
 
 

@@ -12,6 +12,7 @@ import pytest
 from verify.machine import NO_BATTERY, Adapter, Pack, PackState, Sample
 from verify.machine.model import CHARGING_OFF
 from verify.probe import Context, Finding, Probe, Want, Working, make_probe
+from verify.testing.drive import settled
 from verify.values import Instant, Reading
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
@@ -375,7 +376,7 @@ def test_discharging_in_doubt_is_neither_good_nor_bad() -> None:
 
 def test_what_else_was_seen_of_batteries_stands_beside_the_count() -> None:
     empty = {"batteries.B": "B: no pack in its place, or it makes no contact."}
-    answer = probe("pack-present").step(sample(0, pack(), reasons=empty))
+    answer = settled(probe("pack-present"), sample(0, pack(), reasons=empty))
     assert isinstance(answer, Finding)
     assert answer.text == "Seen: A. B: no pack in its place, or it makes no contact."
 
@@ -383,14 +384,14 @@ def test_what_else_was_seen_of_batteries_stands_beside_the_count() -> None:
 @pytest.mark.parametrize(("full_wh", "doubted"), [(60.0, False), (60.1, True), (1.0, False), (0.99, True)])
 def test_a_claim_far_from_the_label_is_doubted(full_wh: float, *, doubted: bool) -> None:
     one = make_probe("claimed-capacity", {}, Context(label_wh=50.0))
-    answer = one.step(sample(0, pack(full_charge_wh=full_wh, design_wh=full_wh - 0.01)))
+    answer = settled(one, sample(0, pack(full_charge_wh=full_wh, design_wh=full_wh - 0.01)))
     assert isinstance(answer, Finding)
     assert (only(answer).reason is not None) is doubted
     assert ("In doubt" in answer.text) is doubted
 
 
 def test_two_packs_are_told_by_name() -> None:
-    answer = probe("claimed-capacity").step(sample(0, pack(), pack(name="B", full_charge_wh=45.0)))
+    answer = settled(probe("claimed-capacity"), sample(0, pack(), pack(name="B", full_charge_wh=45.0)))
     assert isinstance(answer, Finding)
     assert answer.text.count("reports that it holds") == 2
     assert "A reports that it holds 49.0 Wh" in answer.text
@@ -398,19 +399,19 @@ def test_two_packs_are_told_by_name() -> None:
 
 
 def test_one_pack_needs_no_name() -> None:
-    answer = probe("claimed-capacity").step(sample(0, pack()))
+    answer = settled(probe("claimed-capacity"), sample(0, pack()))
     assert isinstance(answer, Finding)
     assert answer.text == "The battery reports that it holds 49.0 Wh; its design says 50.0 Wh: 98 %."
 
 
 def test_a_claim_over_nothing_is_unknown() -> None:
-    answer = probe("claimed-capacity").step(sample(0, pack(design_wh=None)))
+    answer = settled(probe("claimed-capacity"), sample(0, pack(design_wh=None)))
     assert isinstance(answer, Finding)
     assert only(answer).reason == "The battery does not report its design capacity."
 
 
 def test_a_pack_is_told_by_name_and_maker() -> None:
-    answer = probe("pack-present").step(sample(0, pack(manufacturer="Fennel", model="L15-57")))
+    answer = settled(probe("pack-present"), sample(0, pack(manufacturer="Fennel", model="L15-57")))
     assert isinstance(answer, Finding)
     assert answer.text == "Seen: A (Fennel L15-57)."
 
@@ -420,7 +421,7 @@ def test_a_pack_is_told_by_name_and_maker() -> None:
 
 def test_a_voltage_that_is_not_told_is_told_so() -> None:
     known, not_known = pack(), pack(name="B", voltage_v=None, reasons={"voltage_v": "The pack has no meter."})
-    answer = probe("pack-cell-voltage").step(sample(0, known, not_known))
+    answer = settled(probe("pack-cell-voltage"), sample(0, known, not_known))
     assert isinstance(answer, Finding)
     assert answer.text == "A cell on average: A: 3.93 V; B: The pack has no meter."
     assert [reading.reason for reading in answer.readings] == [None, "The pack has no meter."]
@@ -428,7 +429,7 @@ def test_a_voltage_that_is_not_told_is_told_so() -> None:
 
 @pytest.mark.parametrize("field", ["voltage_v", "design_voltage_v"])
 def test_a_voltage_in_doubt_is_in_doubt_for_each_cell(field: str) -> None:
-    answer = probe("pack-cell-voltage").step(sample(0, pack(reasons={field: "Made up."})))
+    answer = settled(probe("pack-cell-voltage"), sample(0, pack(reasons={field: "Made up."})))
     assert isinstance(answer, Finding)
     assert only(answer).value == pytest.approx(11.8 / 3)
     assert only(answer).reason == "Made up."
@@ -573,7 +574,7 @@ def test_a_second_pack_that_does_not_charge_ends_ten_minutes_after_the_first_is_
     finding, said = feed(probe("charge-to-full"), samples())
     assert len(said) == 160
     assert [reading.value for reading in finding.readings] == [100, 50]
-    assert "B: Charging stopped at 50 %, and no limit is visible." in finding.text
+    assert "B: It holds at 50 %, and no limit is visible" in finding.text
 
 
 def test_a_charge_that_never_comes_to_its_end_is_not_watched_for_ever() -> None:
@@ -628,7 +629,7 @@ def test_a_claim_is_doubted_for_what_it_stands_on(
     field: str, label_wh: float | None, *, doubted: bool
 ) -> None:
     one = make_probe("claimed-capacity", {}, Context(label_wh=label_wh))
-    answer = one.step(sample(0, pack(reasons={field: "Made up."})))
+    answer = settled(one, sample(0, pack(reasons={field: "Made up."})))
     assert isinstance(answer, Finding)
     assert only(answer).reason == ("Made up." if doubted else None)
 

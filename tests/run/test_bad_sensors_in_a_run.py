@@ -3,7 +3,6 @@
 None may make "conforms" out of what was not read, and none may end or hang the run.
 """
 
-import functools
 import random
 import time
 from collections.abc import Iterator
@@ -15,7 +14,6 @@ import pytest
 from verify.ask.script import play
 from verify.ask.simulated import SimulatedBench
 from verify.checklist import Kind
-from verify.checklist.loader import parse_checklist
 from verify.checklist.shipped import shipped_checklists
 from verify.machine import Sample
 from verify.machine.linux import LinuxMachine
@@ -26,21 +24,13 @@ from verify.run.events import Found, Missed
 from verify.run.fold import fold
 from verify.run.live import Live
 from verify.run.reading import read_run
-from verify.run.sampling import ThreadSampler, VirtualSampler
+from verify.run.sampling import Pace, ThreadSampler, VirtualSampler
 from verify.testing.good_answers import GoodAnswers
 from verify.testing.sysfs_tree import ENERGY_PACK, SysfsTree
 from verify.values import Clock, Outcome, SystemClock, Verdict
 from verify.values.errors import MachineError
 
 TICKET = "TW-1042"
-
-
-@pytest.fixture(scope="module", autouse=True)
-def read_once() -> Iterator[None]:
-    """The same text gives the same checklist: read it once."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("verify.run.beginning.parse_checklist", functools.cache(parse_checklist))
-        yield
 
 
 class Bench(SimulatedBench):
@@ -267,6 +257,7 @@ def until_watching(owner: Owner, bench: SimulatedBench, check_id: str, *, but: s
 
 
 def feed(owner: Owner, bench: SimulatedBench) -> None:
+    bench.sampler.pace(Pace.FAST if owner.loads else Pace.USUAL)
     sample = bench.sampler.next(0)
     assert sample is not None
     owner.take_sample(sample)

@@ -17,6 +17,7 @@ from verify.values.errors import OrderError, WrongUseError
 
 BATTERY = Work(kind="battery", part=Part(source="reproduction", label={"energy": "57.0 Wh"}))
 FEET = Work(kind="feet")
+COVER = Work(kind="base-cover")
 BAD = Look(seen=Seen.NOT_GOOD, note="plug hangs loose")
 
 
@@ -77,7 +78,9 @@ def test_the_steps_behind_an_opening_are_taken_again_and_no_others(folder: RunFo
     owner.reopen(["feet-removed"], why="a foot stood askew")
     again = [step.id for step in owner.composition.steps if step.id not in owner.state.steps]
     assert [step for step in again if step != "hand-back"] == ["fit-feet", "push-feet"]
-    assert isinstance(owner.due(), plan.Do)
+    due = owner.due()
+    assert isinstance(due, plan.Ask)
+    assert due.pending == ("foot-places",), "where the old foot was is looked at before a new one is stuck on"
     play(owner, GoodAnswers(), bench.sampler, hands=bench)
     assert record_of(folder).outcome is Outcome.FIT
 
@@ -107,7 +110,7 @@ def test_first_pass_and_final_results_are_kept_apart(folder: RunFolder) -> None:
 
 def test_work_that_grows_adds_checks_and_repeats_none(folder: RunFolder) -> None:
     bench, answers = SimulatedBench(faults={}), GoodAnswers({"nothing-loose": None})
-    owner = opened(folder, bench, FEET)
+    owner = opened(folder, bench, COVER, FEET)
     play(owner, answers, bench.sampler, hands=bench)
     before = [check_id for check_id in answers.asked if check_id != "nothing-loose"]
     known = {check.id for check in owner.composition.checks}
@@ -119,14 +122,21 @@ def test_work_that_grows_adds_checks_and_repeats_none(folder: RunFolder) -> None
     assert not set(later.asked) & set(before)
     record = record_of(folder)
     assert record.outcome is Outcome.FIT
-    assert [work.kind for work in record.ticket.work] == ["feet", "battery"]
+    assert [work.kind for work in record.ticket.work] == ["base-cover", "feet", "battery"]
     assert record.growths[0].work == ("battery",)
-    assert {used.id for used in record.checklists} == {"every-repair", "battery"}
+    assert {used.id for used in record.checklists} == {
+        "every-repair",
+        "base-opened",
+        "feet",
+        "battery",
+        "full-charge",
+        "touchpad",
+    }
 
 
 def test_work_behind_a_closed_base_needs_it_opened_first(folder: RunFolder) -> None:
     bench = SimulatedBench(faults={})
-    owner = opened(folder, bench, FEET)
+    owner = opened(folder, bench, COVER, FEET)
     play(owner, GoodAnswers({"no-new-mark": None}), bench.sampler, hands=bench)
     lines = len(owner.lines)
     with pytest.raises(WrongUseError, match="close the base"):

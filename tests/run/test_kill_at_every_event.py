@@ -26,7 +26,6 @@ from PIL import Image
 from verify.ask.simulated import SimulatedBench
 from verify.checklist import Check, Step
 from verify.checklist.answers import Answer, Look, Seen
-from verify.checklist.loader import parse_checklist
 from verify.checklist.shipped import shipped_checklists
 from verify.machine.simulated import SimulatedMachine
 from verify.record.arrival import FUNCTIONS, FoundAs, Tried
@@ -70,6 +69,8 @@ def without_times(record: Record | dict[str, Any]) -> Any:
 
     A time that is there stays a time; one that is not (a step that was not taken) stays None. A trace keeps
     its name but for the number of the journal line that it began at; its bytes hold the times of the samples.
+    A measured value is compared to a thousandth of its unit: a load dies with the process and is begun again,
+    and what the machine drew meanwhile shows in the charge.
     """
     plain = json.loads(msgspec.json.encode(record))
     for name in _TIMES_OF_THE_RUN:
@@ -83,14 +84,18 @@ def without_times(record: Record | dict[str, Any]) -> Any:
 def _timeless(plain: Any) -> Any:
     if isinstance(plain, dict):
         return {
-            key: "a time" if key in _A_TIME and value is not None else _timeless(value)
+            key: "a time"
+            if key in _A_TIME and value is not None
+            else round(value, 3)
+            if key == "value" and isinstance(value, float)
+            else _timeless(value)
             for key, value in plain.items()
         }
     return [_timeless(one) for one in plain] if isinstance(plain, list) else plain
 
 
 _MAY_DIFFER = re.compile(
-    r"/(began|ended|clock_note|journal_head|journal_count)|/gaps/.*|/traces/\d+/sha256"
+    r"/(began|ended|clock_note|journal_head|journal_count)|/gaps/.*|/traces/\d+/sha256|(/arrival)?/inventory/at/.*"
     r"|/(results/\d+/attempts/\d+|results/\d+/accepted|steps/\d+|hazards/\d+|arrival|reopenings/\d+"
     r"|growths/\d+|seen_beside/\d+)/at|/hazards/\d+/made_safe_at"
 )
@@ -453,8 +458,6 @@ def story(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Story]:
     killer = Killer(root, technician)
     folder = root / "whole" / TICKET
     with pytest.MonkeyPatch.context() as patch:
-        # The same text gives the same checklist: read once in this warm process.
-        patch.setattr("verify.run.beginning.parse_checklist", functools.cache(parse_checklist))
         patch.setattr(Journal, "append", lambda journal, *line: killer.append(journal, *line))  # noqa: PLW0108 - bound
         with RunFolder(folder) as held:
             owner = open_run(held, technician)

@@ -445,6 +445,7 @@ def test_feet_wait_on_after_a_restart(folder: RunFolder) -> None:
     owner = opened(folder, bench, "battery", "feet")
     until(owner, bench, "no-new-mark")
     owner.answer("no-new-mark", GOOD)
+    owner.answer("wiped-clean", GOOD)
     owner.answer("stands-still", GOOD)
     owner.answer("nothing-kept", GOOD)
     assert isinstance(owner.due(), plan.Watching)
@@ -616,17 +617,24 @@ checks:
 
 
 def test_an_automatic_check_that_cannot_be_made_is_told_before_the_ticket_is_open(folder: RunFolder) -> None:
-    checks = next(each for each in shipped_checklists() if each.id == "every-repair")
     wrong = tuple(
-        msgspec.structs.replace(check, options={"settle": "soon"}) if check.id == "charge-power" else check
-        for check in checks.checks
+        msgspec.structs.replace(
+            each,
+            checks=tuple(
+                msgspec.structs.replace(check, options={"settle": "soon"})
+                if check.id == "charge-power"
+                else check
+                for check in each.checks
+            ),
+        )
+        for each in shipped_checklists()
     )
     bench = SimulatedBench(faults={})
     with pytest.raises(HandbackError, match="soon"):
         begin(
             folder,
-            ticket=ticket(),
-            checklists=(msgspec.structs.replace(checks, checks=wrong),),
+            ticket=ticket("battery"),
+            checklists=wrong,
             clock=bench.clock,
         )
     assert not folder.journal_path.exists()

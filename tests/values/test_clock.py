@@ -2,6 +2,7 @@
 
 import sys
 from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
 
 import msgspec
 import pytest
@@ -69,3 +70,28 @@ def test_lines_written_before_the_second_clock_are_read_and_written_as_they_were
     instant = msgspec.json.decode(old, type=Instant)
     assert instant.awake_s is None
     assert msgspec.json.encode(instant) == old
+
+
+@pytest.mark.parametrize(
+    ("earlier", "later", "started"),
+    [
+        pytest.param("one", "one", False, id="same"),
+        pytest.param("one", "two", True, id="another"),
+        pytest.param(None, "two", None, id="not-told"),
+        pytest.param(None, None, None, id="never-told"),
+        pytest.param("session-1", "session-2", None, id="two-sessions-of-perhaps-one-boot"),
+        pytest.param("session-1", "session-1", False, id="one-session"),
+    ],
+)
+def test_a_start_anew_is_told_only_where_boots_are(
+    earlier: str | None, later: str | None, *, started: bool | None
+) -> None:
+    first, second = (Instant(wall=START, elapsed_s=1.0, boot_id=boot) for boot in (earlier, later))
+    assert second.started_since(first) is started
+
+
+def test_a_system_that_tells_no_boot_is_never_taken_for_started_anew(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr("verify.values.clock._BOOT_ID", tmp_path / "none")
+    assert SystemClock().now().started_since(SystemClock().now()) is None

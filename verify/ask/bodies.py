@@ -9,26 +9,22 @@ from rich.text import Text
 
 from verify.ask.arriving import answered
 from verify.ask.dialogues import HELD_SHOWN, WAITING_SHOWN
+from verify.ask.legend import can_be_tried
 from verify.ask.words import VERDICT_WORDS, shortened, verdict_text
 from verify.checklist import COMPLAINT_GONE, Check, Kind
 from verify.record.visible import on_one_line, visible
+from verify.report.words import HAZARD_ADVICE
 from verify.run import Shown, plan
 from verify.run.outcome import outcome_of
 from verify.values import Outcome, Verdict
-
-_HAZARD_ADVICE = (
-    "Stop. Unplug the charger. Shut the machine down if you can do so without touching the battery.",
-    "Do not charge, press, bend, pierce or open the battery. Do not fit it again.",
-    "Keep it away from anything that burns.",
-    "If it smokes, hisses or gets hot: leave, warn others, call the fire service.",
-    "When it is cool and still, trained staff isolate it. Follow your local rules; never bin it.",
-)
 
 _COMPLAINT_SHOWN, _COMPLAINT_BRIEF = 400, 200
 """Signs of the complaint, on a whole screen and on a brief one: about seven lines."""
 
 _RUNNING_SHOWN, _RUNNING_BRIEF = 6, 2
 """Checks that run or wait to run, one line each, on a whole screen and on a brief one."""
+
+NOT_HERE = "The tool shows this on the repaired machine. Here: take the page there (handback try FILE.html)."
 
 
 def body(shown: Shown, *, brief: bool, sees: str = "", typing_for: str = "") -> RenderableType:
@@ -88,6 +84,8 @@ def _ask(shown: Shown, due: plan.Ask, *, brief: bool, sees: str) -> RenderableTy
             parts.append(_caution(check.caution))
         if check.id == COMPLAINT_GONE:
             parts.append(_complaint(shown, most=_COMPLAINT_BRIEF if brief else _COMPLAINT_SHOWN))
+        if check.shows is not None and not can_be_tried(shown):
+            parts.append(hung("", NOT_HERE, "dim", indent=4))
         if sees:
             parts.append(hung("You see:", sees, "bold cyan", indent=2))
         parts.append(Text(""))
@@ -153,7 +151,7 @@ def _say_work(shown: Shown) -> RenderableType:
         Text(""),
         Text(f"  handback start {identity} --work battery", style="bold"),
         Text(""),
-        Text("Kinds of work: handback checklists", style="dim"),
+        Text("Kinds of work: handback checklists list", style="dim"),
     )
 
 
@@ -251,7 +249,7 @@ def _mend(blocked: tuple[plan.Blocked, ...], *, brief: bool) -> list[RenderableT
 
 def _stopped(due: plan.Stopped) -> RenderableType:
     seen = [hung("", on_one_line(hazard.what), "bold red", indent=1) for hazard in due.hazards]
-    advice = [hung(f"{number}.", line, indent=2) for number, line in enumerate(_HAZARD_ADVICE, 1)]
+    advice = [hung(f"{number}.", line, indent=2) for number, line in enumerate(HAZARD_ADVICE, 1)]
     return Group(Text("STOP: a hazard", style="bold red"), *seen, Text(""), *advice, Text(""))
 
 
@@ -292,17 +290,17 @@ def _complete(shown: Shown) -> RenderableType:
                  f"{on_one_line(state.accepted[check.id][1].reason)}")
             for check in flaws
         ]  # fmt: skip
+    if not flaws and not untold:
+        parts.append(Text("Everything is good.", style="bold green"))
+    if state.noticed:
+        parts.append(Text("Seen, not repaired. Tell the owner:", style="bold"))
+        parts += [hung("-", on_one_line(what)) for _, what in state.noticed]
     if untold:
         parts.append(Text("Nothing holds the machine. What could not be told:", style="bold"))
     for check in untold:
         current = state.current(check.id)
         because = "" if current is None else on_one_line(current.judgement.because)
         parts.append(hung("?", f"{check.ask} {because}"))
-    if not parts:
-        parts.append(Text("Everything is good.", style="bold green"))
-    if state.noticed:
-        parts.append(Text("Seen, not repaired. Tell the owner:", style="bold"))
-        parts += [hung("-", on_one_line(what)) for _, what in state.noticed]
     return Group(*parts, Text(""), _sign(shown))
 
 

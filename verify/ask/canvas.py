@@ -84,7 +84,9 @@ class _Drawn:
             wait_s = self._drawn_s + _BETWEEN_S - time.monotonic()
             if wait_s > 0:
                 return wait_s
-        self._live.update(fitting(self._console, shown, entry, message, sees), refresh=True)
+        field = None if entry is None else entry.field
+        drawn = fitting(self._console, shown, entry, message, sees) if field is None else field
+        self._live.update(drawn, refresh=True)
         self._shown, self._moving, self._drawn_s = still, moving, time.monotonic()
         return None
 

@@ -23,8 +23,10 @@ ANEW = "\x0c"
 
 # Arrow and function keys (ECMA-48, 5.4: control sequences): nothing of ours, and not the letters that they
 # are made of.
-_NO_KEY = re.compile("\x1b(?:\\[[0-?]*[ -/]*[@-~]|O.)")
-_BEGUN = re.compile("\x1b(?:\\[[0-?]*[ -/]*|O)?$")
+# The Linux console's F1 to F5 have a bracket more (console_codes(4)).
+_NO_KEY = re.compile("\x1b(?:\\[\\[[A-E]|\\[[0-?]*[ -/]*[@-~]|O.)")
+_BEGUN = re.compile("\x1b(?:\\[\\[|\\[[0-?]*[ -/]*|O)?$")
+_EACH_KEY = re.compile(f"{_NO_KEY.pattern}|\x1b[^\x1b]|.", re.DOTALL)
 _REST_S = 0.03  # the rest of such a key comes at once; common practice, no source
 
 _BURST = 2  # keys that wait behind the one that is taken; common practice, no source
@@ -51,6 +53,7 @@ if sys.platform == "win32":
         """Keys of the Windows console."""
 
         by_hand = True
+        every = False
 
         def __init__(self, woken: int | None = None) -> None:
             del woken
@@ -76,8 +79,8 @@ if sys.platform == "win32":
             key = msvcrt.getwch()
             if key in ("\x00", "\xe0"):
                 # An arrow or function key: its second half says which.
-                msvcrt.getwch()
-                return None
+                second = msvcrt.getwch()
+                return f"\x00{second}" if self.every else None
             return {"\r": ENTER, "\x08": BACK, "\x1a": END}.get(key, key)
 
         def burst(self) -> bool:
@@ -108,8 +111,11 @@ else:
     class Keys:
         """Keys of a terminal, or characters of a pipe.
 
-        woken: a file descriptor that can be read when something else happened.
+        woken: a file descriptor that can be read when something else happened. every: also give those that
+        answer nothing (arrows, function keys), each as the characters that it sends.
         """
+
+        every = False
 
         def __init__(self, woken: int | None = None) -> None:
             if sys.stdin is None:
@@ -244,7 +250,7 @@ else:
             while text:
                 if self._pasting is None:
                     pressed, begun, text = text.partition(_PASTE_BEGINS)
-                    alone = _NO_KEY.sub("", pressed)
+                    alone = _EACH_KEY.findall(pressed) if self.every else _NO_KEY.sub("", pressed)
                     keys += [{"\r": ENTER, "\x08": BACK}.get(key, key) for key in alone]
                     self._pasting = "" if begun else None
                 else:

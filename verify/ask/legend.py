@@ -4,25 +4,38 @@ from typing import assert_never
 
 from verify.ask.dialogues import HELD_SHOWN
 from verify.ask.lines import Entry
-from verify.checklist import Check, Kind
+from verify.checklist import Check, Kind, Shows
 from verify.record.arrival import FUNCTIONS
 from verify.run import Shown, arrival, plan
+
+_SHOWS = {Shows.TONES: "play tones", Shows.COLOURS: "show colours", Shows.KEYS: "key map"}
+_BRIEF = {Shows.TONES: "tones", Shows.COLOURS: "colours", Shows.KEYS: "keys"}
+
+
+def can_be_tried(shown: Shown) -> bool:
+    """Tell whether what the tool can show means anything here: on the repaired machine only."""
+    return shown.on_machine is True
 
 
 def legend(shown: Shown, entry: Entry | None, *, brief: bool) -> tuple[str, ...]:
     """Return the lines of keys."""
     if entry is not None:
-        hazard = "" if entry.typed or isinstance(shown.due, plan.Stopped) else "   ! hazard"
+        no_hazard = entry.typed or entry.every_key or isinstance(shown.due, plan.Stopped)
+        hazard = "" if no_hazard else "   ! hazard"
         return (f"{entry.keys}{hazard}",)
-    asked = _asked(shown.due)
+    asked = _asked(shown, brief=brief)
     always = _always(shown, brief=brief)
     return (asked, always) if asked else (always,)
 
 
-def _asked(due: plan.Due) -> str:
+def _asked(shown: Shown, *, brief: bool) -> str:
+    due = shown.due
     match due:
         case plan.Ask():
-            return _of_check(next(check for check in due.checks if check.id == due.pending[0]))
+            check = next(check for check in due.checks if check.id == due.pending[0])
+            if check.shows is None or not can_be_tried(shown):
+                return _of_check(check)
+            return f"{_of_check(check)}   T {_BRIEF[check.shows] if brief else _SHOWS[check.shows]}"
         case plan.Where():
             return "Y yes, this is it   N no, another computer"
         case plan.Arrive():

@@ -3,10 +3,12 @@
 Each takes one key at a time and says what comes next: itself, another, or None when it is over.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Protocol
 
 import msgspec
+from rich.console import RenderableType
 
 from verify.ask.keys import BACK, ENTER, Pasted
 from verify.run import plan
@@ -27,7 +29,7 @@ class Entry(msgspec.Struct, frozen=True, kw_only=True):
     """What is shown of it. prompt: what is asked for; error: what was wrong with the last line.
 
     title: it is a screen of its own, with `about` above it. topic: of arrival, that it is typed for.
-    keys: what can be pressed.
+    keys: what can be pressed. every_key: each key counts, "!" too. field: fills the window instead of all.
     """
 
     prompt: str
@@ -38,6 +40,8 @@ class Entry(msgspec.Struct, frozen=True, kw_only=True):
     about: tuple[str, ...] = ()
     topic: str = ""
     keys: str = "Enter take it   Esc back"
+    every_key: bool = False
+    field: RenderableType | None = None
 
 
 class Prompt(Protocol):
@@ -113,16 +117,12 @@ class Notice:
         return None if key == ESCAPE else self
 
 
-class Numbers:
-    """Numbers to press, one key each; `press` says what is shown next, or what comes next."""
+class _Pressed:
+    """Single keys: what one does says what is shown next, or what comes next; an error is shown here."""
 
-    def __init__(
-        self, entry: Entry, press: Callable[[str], "Entry | Prompt | None"], *, still: Still
-    ) -> None:
-        """Begin. press: is handed a digit or ENTER."""
+    def __init__(self, entry: Entry, *, still: Still) -> None:
         self.entry = entry
         self.still = still
-        self._press = press
 
     @property
     def empty(self) -> bool:
@@ -133,16 +133,48 @@ class Numbers:
         """Take one key; return what comes next."""
         if key == ESCAPE:
             return None
-        if not (key == ENTER or (key.isascii() and key.isdigit())):
+        do = self._what_does(key)
+        if do is None:
             return self
         try:
-            pressed = self._press(key)
+            done = do()
         except JournalError:
             raise
         except HandbackError as error:
             self.entry = msgspec.structs.replace(self.entry, error=str(error))
             return self
-        if isinstance(pressed, Entry):
-            self.entry = pressed
+        if isinstance(done, Entry):
+            self.entry = done
             return self
-        return pressed
+        return done
+
+    def _what_does(self, key: str) -> Callable[[], Entry | Prompt | None] | None:
+        raise NotImplementedError
+
+
+class Choice(_Pressed):
+    """Single keys, each with what it does."""
+
+    def __init__(
+        self, entry: Entry, does: Mapping[str, Callable[[], Entry | Prompt | None]], *, still: Still
+    ) -> None:
+        """Begin. does: by key, in small letters: returns what is shown next, or what comes next."""
+        super().__init__(entry, still=still)
+        self._does = does
+
+    def _what_does(self, key: str) -> Callable[[], Entry | Prompt | None] | None:
+        return self._does.get(key.lower())
+
+
+class Numbers(_Pressed):
+    """Numbers to press, one key each; `press` says what is shown next, or what comes next."""
+
+    def __init__(self, entry: Entry, press: Callable[[str], Entry | Prompt | None], *, still: Still) -> None:
+        """Begin. press: is handed a digit or ENTER."""
+        super().__init__(entry, still=still)
+        self._press = press
+
+    def _what_does(self, key: str) -> Callable[[], Entry | Prompt | None] | None:
+        if key == ENTER or (key.isascii() and key.isdigit()):
+            return partial(self._press, key)
+        return None

@@ -133,6 +133,7 @@ def draw(*, seed: int, work: tuple[str, ...] = (), faults: int | None = None) ->
     )
 
 
+@functools.cache
 def can_be_planted(work: tuple[str, ...]) -> tuple[Planted, ...]:
     """Return the faults of specimens that are held by one fault alone, as far as this work finds them.
 

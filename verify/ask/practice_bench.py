@@ -93,7 +93,7 @@ class PracticeSampler:
         return self._bench.machine.sample()
 
     def _step_s(self) -> float:
-        if self._owner.loads:
+        if self._owner.often:
             return _LOADED_STEP_S
         return _HANDS_STEP_S if self._wanted is not None and self._waited < _MOMENT else STEP_S
 

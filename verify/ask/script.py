@@ -110,12 +110,17 @@ class AnswerFile:
             raise FileFormatError(f"{self._path.name}: {error.what}", next_step=error.next_step) from error
 
     def refuse_strange(self, composition: Composition) -> None:
-        """Raise FileFormatError for an answer to a check that none of the run's checklists has.
+        """Raise FileFormatError for an answer to a check that no checklist has, the run's or a shipped one.
 
         One that this work does not call for may stand in the file.
         """
-        known = [check.id for each in composition.checklists for check in each.checks]
-        self._refuse(self._answers, tuple(known))
+        known = {check.id for each in composition.checklists for check in each.checks}
+        if not known.issuperset(self._answers):
+            # Read only where it is needed: it takes longer than a small run.
+            from verify.checklist.shipped import shipped_checklists
+
+            known |= {check.id for each in shipped_checklists() for check in each.checks}
+        self._refuse(self._answers, tuple(sorted(known)))
 
     def answer(self, check: Check) -> Answer | None:
         """Return the answer to the check, or None where the file has none.
@@ -214,7 +219,7 @@ def _feed(owner: Owner, sampler: Sampler, hands: Hands, *, timeout_s: float) -> 
     if sampler.by_itself and not owner.wants_samples():
         # Nobody wants to know: the machine is not read, least of all before the first question.
         return
-    sampler.pace(Pace.FAST if owner.loads else Pace.USUAL)
+    sampler.pace(Pace.FAST if owner.often else Pace.USUAL)
     sample = sampler.next(timeout_s)
     if sample is not None and owner.wants_samples():
         owner.take_sample(sample)

@@ -3,7 +3,7 @@
 The demo and the specimens run on it. Whatever is done here is marked as simulated and as scripted.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import UTC, datetime
 
 from verify.checklist import Check, Step
@@ -34,9 +34,12 @@ class SimulatedBench:
         design: SimulatedDesign = LARKSPUR_15,
         seed: int = 0,
         start: datetime = START,
+        level: float = 0.35,
     ) -> None:
         self.clock = VirtualClock(start=start)
-        self.machine = SimulatedMachine(clock=self.clock, seed=seed, faults=faults, description=design)
+        self.machine = SimulatedMachine(
+            clock=self.clock, seed=seed, faults=faults, description=design, level=level
+        )
         self.sampler = VirtualSampler(self.machine, self.clock, every_s=EVERY_S)
 
     def did(self, step: Step) -> None:
@@ -46,6 +49,9 @@ class SimulatedBench:
                 self.machine.connect_pack()
             case "charge":
                 self.machine.plug_in()
+                self.machine.start_again()
+            case "turn-plug":
+                self.machine.turn_plug()
             case _:
                 pass
 
@@ -61,9 +67,13 @@ class SimulatedBench:
 class Truthful:
     """A technician who answers what the facts are."""
 
-    def __init__(self, facts: Mapping[str, str], table: Mapping[str, Sight]) -> None:
+    def __init__(
+        self, facts: Mapping[str, str], table: Mapping[str, Sight], *, came_in_broken: Collection[str] = ()
+    ) -> None:
+        """came_in_broken: the functions, as the arrival names them, that did not work when it came in."""
         self._facts = facts
         self._table = table
+        self._came_in_broken = came_in_broken
 
     def answer(self, check: Check) -> Answer | None:
         """Return the truthful answer.
@@ -73,12 +83,12 @@ class Truthful:
         return answer_for(check, self._facts, self._table)
 
     def arrival(self, topic: str) -> Arrived | None:
-        """Return what is always so: it runs, its charger came with it, everything could be tried and works.
+        """Return what is so: it runs, its charger came with it, everything could be tried.
 
         None for the complaint: it stands on the ticket.
         """
         if topic in FUNCTIONS:
-            return Arrived(tried={topic: Tried.WORKS})
+            return Arrived(tried={topic: Tried.FAILS if topic in self._came_in_broken else Tried.WORKS})
         return {
             arrival.FOUND_AS: Arrived(found_as=FoundAs.RUNS),
             arrival.PICTURES: Arrived(pictures=()),

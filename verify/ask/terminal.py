@@ -16,6 +16,7 @@ from verify.ask.canvas import Canvas, canvas_for
 from verify.ask.dialogues import accept, made_safe, opened_again, picked, seen_beside
 from verify.ask.keys import ANEW, END, ENTER, SUSPEND, Keys, Pasted
 from verify.ask.lines import Notice, Prompt
+from verify.ask.trying import Trying
 from verify.ask.words import counted, minutes_text
 from verify.checklist import Check, Kind
 from verify.checklist.answers import Answer, Hazard, Look, Seen
@@ -56,6 +57,7 @@ class Terminal:
         self._folder = folder
         self._sees = sees
         self._leave_when = leave_when
+        self._trying = Trying(folder, console)
         self._prompt: Prompt | None = None
         self._opened_for = ""
         self._found = 0
@@ -77,6 +79,12 @@ class Terminal:
         shown = self._live.shown
         self._found = len(shown.state.found)
         self._message = _meanwhile(shown)
+        try:
+            return self._ask_until_left()
+        finally:
+            self._trying.close()
+
+    def _ask_until_left(self) -> plan.Due:
         with Keys(self._live.woken) as keys, canvas_for(self._console) as canvas:
             while not self._leaving:
                 self._live.rest()
@@ -87,10 +95,12 @@ class Terminal:
                 self._open_line(shown.due)
                 if self._prompt is None and self._leave_when is not None and self._leave_when(shown.due):
                     break
+                look_s = self._trying.attend(self._prompt)
                 entry = None if self._prompt is None else self._prompt.entry
+                keys.every = entry is not None and entry.every_key
                 message = " ".join(word for word in (self._news, self._message) if word)
                 again_s = canvas.show(shown, entry, message, self._seen(shown.due))
-                key = keys.next(again_s)
+                key = keys.next(min((each for each in (again_s, look_s) if each is not None), default=None))
                 if key in (ANEW, SUSPEND):
                     _draw_anew(canvas, keys, suspend=key == SUSPEND)
                 elif key is not None and self._is_meant(key, shown.due, keys):
@@ -266,10 +276,7 @@ class Terminal:
 
         match check.kind:
             case Kind.LOOK:
-                if key == "g":
-                    take(Look(seen=Seen.GOOD))
-                elif key in ("n", "c"):
-                    self._prompt = note_line(check, Seen.NOT_GOOD if key == "n" else Seen.CANNOT_SEE, take)
+                self._look_key(check, key, take)
             case Kind.HAZARD:
                 answers = {"n": False, "y": True, "c": None}
                 if key in answers:
@@ -284,6 +291,14 @@ class Terminal:
                 pass
             case _:
                 assert_never(check.kind)
+
+    def _look_key(self, check: Check, key: str, take: Callable[[Answer], None]) -> None:
+        if key == "g":
+            take(Look(seen=Seen.GOOD))
+        elif key in ("n", "c"):
+            self._prompt = note_line(check, Seen.NOT_GOOD if key == "n" else Seen.CANNOT_SEE, take)
+        elif key == "t" and check.shows is not None:
+            self._prompt = self._trying.begin(self._live.shown, check)
 
     def _arrive_key(self, due: plan.Arrive, key: str) -> None:
         topic = due.pending[0]

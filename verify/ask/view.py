@@ -41,7 +41,9 @@ def upper(shown: Shown, entry: Entry | None, *, sees: str = "", brief: bool = Fa
     """Draw the head, what runs, and what is due."""
     mark = _mark(shown)
     if brief:
-        parts: list[RenderableType] = [Text(mark, style="bold")] if mark else []
+        # Whose machine it is stays on the screen, whatever has to go.
+        named = f"{visible(shown.ticket.id)}  {mark}".rstrip()
+        parts: list[RenderableType] = [Text(named, style="bold")]
     else:
         parts = [_head(shown), Rule(_quiet_note(shown, mark), style="dim")]
     strip = _strip(shown, brief=brief)

@@ -13,6 +13,7 @@ from verify.checklist.model import (
     Concession,
     Kind,
     Segment,
+    Shows,
     Step,
 )
 
@@ -29,5 +30,6 @@ __all__ = [
     "Concession",
     "Kind",
     "Segment",
+    "Shows",
     "Step",
 ]

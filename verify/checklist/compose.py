@@ -8,7 +8,7 @@ A check goes to the segment of the earliest step of its own stage that it guards
 of its stage; never before the step that it comes after.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import msgspec
 
@@ -17,30 +17,42 @@ from verify.checklist.model import Check, Checklist, Composition, Segment
 from verify.checklist.near_miss import did_you_mean
 from verify.checklist.placing import needs_nobody, ordered, segment_of
 from verify.checklist.stages import stages_of, steps_in_order
-from verify.checklist.work import called_for, refuse_unknown_work
+from verify.checklist.work import (
+    called_for,
+    refuse_unknown_included,
+    refuse_unknown_work,
+    with_included,
+)
 from verify.values.errors import WrongUseError
 
 
-def compose(checklists: Iterable[Checklist], work: Iterable[str]) -> Composition:
+def compose(checklists: Iterable[Checklist], work: Iterable[str], *, whole: bool = True) -> Composition:
     """Compose the checks and steps for a ticket's work, nothing twice, in an order that protects it.
 
     checklists: all that are known, those for every repair first. work: kinds of work; may be empty.
+    whole: a step that none of them has is a mistake. False where they are a part of what was put together
+    before: a step of another part is none of this run.
     Raises WrongUseError for a kind of work that no checklist knows; ChecklistError where the checklists
     contradict each other, name a step that none has, or hold a step that could never be taken.
     """
     known = tuple(checklists)
-    kinds = tuple(dict.fromkeys(work))
-    refuse_unknown_work(known, kinds)
+    said = tuple(dict.fromkeys(work))
+    refuse_unknown_work(known, said)
+    kinds = with_included(known, said)
+    for checklist in known if whole else ():
+        refuse_unknown_included(checklist, known)
     picked = tuple(each for each in known if called_for(each.for_work, kinds))
-    steps = steps_in_order(known, picked, kinds)
+    steps, instead = steps_in_order(known, picked, kinds, whole=whole)
     stages = stages_of(steps, picked)
-    checks = _united(known, picked, kinds, steps=tuple(step.id for step in steps))
+    checks = _united(
+        known, picked, kinds, steps=tuple(step.id for step in steps), instead=instead, whole=whole
+    )
     segments: list[list[Check]] = [[] for _ in steps]
     for check in checks:
         segments[segment_of(check, steps, stages, picked)].append(check)
     return Composition(
         checklists=picked,
-        work=kinds,
+        work=said,
         signers=tuple(dict.fromkeys(role for each in picked for role in each.signers)),
         segments=tuple(
             Segment(stage=stage, checks=ordered(found), step=step)
@@ -79,13 +91,16 @@ def _united(
     kinds: tuple[str, ...],
     *,
     steps: tuple[str, ...],
+    instead: Mapping[str, str],
+    whole: bool,
 ) -> tuple[Check, ...]:
     """Return the checks that the work calls for, each once, naming only steps of this run."""
     anywhere = {step.id for checklist in known for step in checklist.steps}
     found: dict[str, Check] = {}
     for checklist in picked:
         for check in checklist.checks:
-            for step_id in (*check.before, *((check.after,) if check.after is not None else ())):
+            named = (*check.before, *((check.after,) if check.after is not None else ()))
+            for step_id in named if whole else ():
                 refuse_unknown_step(checklist, step_id, anywhere)
             if not called_for(check.work, kinds):
                 continue
@@ -94,11 +109,19 @@ def _united(
     return tuple(
         msgspec.structs.replace(
             check,
-            before=tuple(step for step in check.before if step in steps),
-            after=check.after if check.after in steps else None,
+            before=_of_this_run(check.before, steps, instead),
+            after=next(iter(_of_this_run((check.after,) if check.after else (), steps, instead)), None),
         )
         for check in found.values()
     )
+
+
+def _of_this_run(
+    named: tuple[str, ...], steps: tuple[str, ...], instead: Mapping[str, str]
+) -> tuple[str, ...]:
+    """Return the steps of this run that are named, or stand for a named one that has nothing to do here."""
+    meant = dict.fromkeys(instead.get(step, step) for step in named)
+    return tuple(step for step in meant if step in steps)
 
 
 def _unite(first: Check, second: Check, checklist: Checklist) -> Check:

@@ -3,14 +3,14 @@
 A key is refused where its kind has no use for it: a silent key would look like a rule that is kept.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from verify.checklist.fields import Fields
-from verify.checklist.model import OPENINGS, STAGES, Check, Concession, Kind, Step
+from verify.checklist.model import OPENINGS, STAGES, Check, Concession, Kind, Shows, Step
 from verify.checklist.near_miss import did_you_mean
 from verify.checklist.nodes import Mistakes, Scalar, Table
 from verify.judge import Limit, Rule
-from verify.values import Unit, dimension
+from verify.values import Quantity, Unit, dimension
 from verify.values.errors import InvalidValueError
 
 MOST_WORDS_ASKED = 20
@@ -26,19 +26,19 @@ _STEP_KEYS = ("id", "name", "do", "stage", "leads_to", "work", "voided_by", "cau
 
 _COMMON_KEYS = (
     "id", "kind", "ask", "good", "place", "stage", "minutes",
-    "work", "before", "after", "voided_by", "note_only", "concession", "caution", "why",
+    "work", "before", "after", "voided_by", "note_only", "concession", "beside", "caution", "why",
 )  # fmt: skip
 
 _KEYS_OF: Mapping[str, tuple[str, ...]] = {
     Kind.HAZARD: ("stop",),
-    Kind.LOOK: ("stop",),
+    Kind.LOOK: ("stop", "shows"),
     Kind.MEASURE: ("stations", "limit"),
     Kind.COUNT: ("counts", "limit"),
     Kind.PROBE: ("probe", "options", "limit"),
     Kind.WAIT: ("wait",),
 }
 
-_ALL_KEYS = (*_COMMON_KEYS, "stop", "stations", "counts", "limit", "probe", "options", "wait")
+_ALL_KEYS = (*_COMMON_KEYS, "stop", "shows", "stations", "counts", "limit", "probe", "options", "wait")
 
 
 def read_step(table: Table, mistakes: Mistakes) -> Step | None:
@@ -56,8 +56,6 @@ def read_step(table: Table, mistakes: Mistakes) -> Step | None:
     do = fields.sentence("do", most_words=MOST_WORDS_ASKED) if fields.has("do") else None
     work = fields.identifiers("work")
     voided_by = fields.choices("voided_by", OPENINGS)
-    if voided_by and do is None:
-        fields.wrong("voided_by", "A step without words takes itself again.", "Take voided_by out.")
     caution = fields.optional("caution")
     if len(mistakes.found) > before:
         return None
@@ -73,8 +71,13 @@ def read_step(table: Table, mistakes: Mistakes) -> Step | None:
     )
 
 
-def read_check(table: Table, mistakes: Mistakes, *, known_probes: frozenset[str] | None) -> Check | None:
-    """Return the check, or None where its mistakes were noted."""
+def read_check(
+    table: Table, mistakes: Mistakes, *, known_probes: Mapping[str, Unit | None] | None
+) -> Check | None:
+    """Return the check, or None where its mistakes were noted.
+
+    known_probes: name to the unit that it is judged in; None: not checked here.
+    """
     before = len(mistakes.found)
     fields = Fields(table, known=_ALL_KEYS, owner="check", mistakes=mistakes)
     kind = fields.choice("kind", tuple(Kind))
@@ -99,11 +102,15 @@ def read_check(table: Table, mistakes: Mistakes, *, known_probes: frozenset[str]
     voided_by = fields.choices("voided_by", OPENINGS)
     note_only, stop = fields.flag("note_only"), fields.flag("stop")
     concession = _concession(fields, kind, stop=stop)
+    shows = fields.choice("shows", tuple(Shows)) if fields.has("shows") else None
     caution, why = fields.optional("caution"), fields.optional("why")
     if stop and caution is None:
         fields.wrong(
             "stop", "A check that can stop the work has no caution.", 'Add "caution": what to do then.'
         )
+    beside = fields.identifiers("beside")
+    if beside and why is None:
+        fields.wrong("beside", "Nothing says why the same is asked twice.", 'Add "why": what this one adds.')
     probe = _probe(fields, kind, known_probes)
     options = fields.words("options")
     stations = fields.texts("stations")
@@ -112,7 +119,8 @@ def read_check(table: Table, mistakes: Mistakes, *, known_probes: frozenset[str]
             "stations", "A measure has no stations.", "Name the places: stations: [front left corner]."
         )
     counts = fields.texts("counts")
-    limit = _limit(fields, kind)
+    probe_unit = known_probes.get(probe) if known_probes is not None and probe is not None else None
+    limit = _limit(fields, kind, probe_unit=probe_unit)
     if len(mistakes.found) > before:
         return None
     return Check(
@@ -124,6 +132,7 @@ def read_check(table: Table, mistakes: Mistakes, *, known_probes: frozenset[str]
         after=after,
         voided_by=voided_by,
         limit=limit,
+        shipped_limit=None,
         stop=stop,
         note_only=note_only,
         caution=caution,
@@ -133,7 +142,9 @@ def read_check(table: Table, mistakes: Mistakes, *, known_probes: frozenset[str]
         stations=stations,
         counts=counts,
         wait_s=wait_s,
+        shows=None if shows is None else Shows(shows),
         concession=concession,
+        beside=beside,
     )
 
 
@@ -170,7 +181,7 @@ def _wait_s(fields: Fields, kind: str) -> float:
     return wait_s
 
 
-def _probe(fields: Fields, kind: str, known: frozenset[str] | None) -> str | None:
+def _probe(fields: Fields, kind: str, known: Iterable[str] | None) -> str | None:
     if kind != Kind.PROBE:
         return None
     name = fields.identifier("probe")
@@ -179,7 +190,7 @@ def _probe(fields: Fields, kind: str, known: frozenset[str] | None) -> str | Non
     return name
 
 
-def _limit(fields: Fields, kind: str) -> Limit | None:
+def _limit(fields: Fields, kind: str, *, probe_unit: Unit | None) -> Limit | None:
     if kind in {Kind.MEASURE, Kind.PROBE} and not fields.has("limit"):
         fields.wrong(
             "limit", f"A {kind} has no limit.", 'Write: limit: {at_most: "0.30 mm", rule: …, source: "…"}.'
@@ -194,34 +205,39 @@ def _limit(fields: Fields, kind: str) -> Limit | None:
         owner="limit",
         mistakes=fields.mistakes,
     )
-    exactly = inner.quantity("exactly")
-    lower, upper = inner.quantity("at_least"), inner.quantity("at_most")
-    if exactly is not None and (lower is not None or upper is not None):
-        inner.wrong("exactly", '"exactly" stands beside another bound.', "Keep one of them.")
+    lower, upper, source = read_bounds(inner)
     rule = inner.choice("rule", tuple(Rule))
-    source = inner.text("source") if inner.has("source") else ""
-    if not source and not isinstance(table.get("source"), Scalar):
-        inner.wrong("source", "A limit needs its source.", '"common practice, no source" is one.')
     if len(fields.mistakes.found) > noted:
         return None
     try:
-        limit = Limit(lower=exactly or lower, upper=exactly or upper, rule=Rule(rule), source=source)
+        limit = Limit(lower=lower, upper=upper, rule=Rule(rule), source=source)
     except InvalidValueError as error:
-        fields.mistakes.add(table.line, error.what, error.next_step)
+        fields.mistakes.add(table.line, error.what, error.next_step or "Correct the bounds.")
         return None
-    _judge_fits(fields, kind, limit)
+    if kind in set(Kind):
+        _judge_fits(fields, inner, kind, limit, probe_unit=probe_unit)
     return limit
 
 
-def _judge_fits(fields: Fields, kind: str, limit: Limit) -> None:
-    wanted = (
-        {Kind.MEASURE: Unit.MILLIMETRE, Kind.COUNT: Unit.COUNT}.get(Kind(kind)) if kind in set(Kind) else None
-    )
-    for bound in (limit.lower, limit.upper):
+def read_bounds(fields: Fields) -> tuple[Quantity | None, Quantity | None, str]:
+    """Return the lower and the upper bound of a limit and its source; mistakes are noted."""
+    exactly = fields.quantity("exactly")
+    lower, upper = fields.quantity("at_least"), fields.quantity("at_most")
+    if exactly is not None and (lower is not None or upper is not None):
+        fields.wrong("exactly", '"exactly" stands beside another bound.', "Keep one of them.")
+    source = fields.text("source") if fields.has("source") else ""
+    if not source and not isinstance(fields.table.get("source"), Scalar):
+        fields.wrong("source", "A limit needs its source.", '"common practice, no source" is one.')
+    return exactly or lower, exactly or upper, source
+
+
+def _judge_fits(fields: Fields, inner: Fields, kind: str, limit: Limit, *, probe_unit: Unit | None) -> None:
+    wanted = {Kind.MEASURE: Unit.MILLIMETRE, Kind.COUNT: Unit.COUNT, Kind.PROBE: probe_unit}.get(Kind(kind))
+    for key in ("exactly", "at_least", "at_most"):
+        bound = inner.quantity(key)
         if wanted is not None and bound is not None and dimension(bound.unit) != dimension(wanted):
-            fields.wrong(
-                "limit", f"A {kind} is judged in {wanted}, not in {bound.unit}.", "Correct the unit."
-            )
+            judge = f'The probe "{fields.text("probe")}"' if kind == Kind.PROBE else f"A {kind}"
+            inner.wrong(key, f"{judge} is judged in {wanted}, not in {bound.unit}.", "Correct the unit.")
             return
     if kind == Kind.COUNT and limit.rule is not Rule.COUNT:
         fields.wrong("limit", f'A count is exact: its rule cannot be "{limit.rule}".', 'Write "rule: count".')

@@ -15,12 +15,21 @@ from verify.values.errors import InvalidValueError
 _ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*", re.ASCII)
 _NUMBER = re.compile(r"\d{1,9}(\.\d{1,9})?", re.ASCII)
 _WHOLE = re.compile(r"\d{1,9}", re.ASCII)
+MOST_ENTRIES = 200
+"""Of one list; a job has some dozens of checks, and putting them in order grows with the square of them."""
+
 _FLAGS = {"yes": True, "true": True, "no": False, "false": False}
 
 
 def is_id(text: str) -> bool:
     """Return whether the text can be an id: small letters, digits and single dashes."""
     return _ID.fullmatch(text) is not None
+
+
+def _as_id(text: str) -> str:
+    """Return the sentence that tells how the text would be written as an id."""
+    near = re.sub(r"[^a-z0-9]+", "-", text[:60].lower()).strip("-")
+    return f'Use small letters, digits and dashes: "{near or "close-base"}".'
 
 
 class Fields:
@@ -82,9 +91,7 @@ class Fields:
         """Return an id."""
         text = self.text(key, default=default)
         if text and not is_id(text):
-            self.wrong(
-                key, f'"{text}" cannot be an id.', 'Use small letters, digits and dashes: "close-base".'
-            )
+            self.wrong(key, f'"{text}" cannot be an id.', _as_id(text))
         return text
 
     def choice(self, key: str, choices: Iterable[str]) -> str:
@@ -93,14 +100,8 @@ class Fields:
 
     def texts(self, key: str) -> tuple[str, ...]:
         """Return a list of texts, each once; empty where the key is not there."""
-        node = self.table.get(key)
-        if node is None:
-            return ()
-        if not isinstance(node, Items):
-            self.wrong(key, f'"{key}" must be a list.', f"Write it in brackets: {key}: [one, two].")
-            return ()
         found: list[str] = []
-        for item in node.items:
+        for item in self._items(key, f"Write it in brackets: {key}: [one, two]."):
             if not isinstance(item, Scalar) or not item.text:
                 self.mistakes.add(
                     item.line, f'"{key}" must be a list of words.', "Look at the brackets and commas."
@@ -121,9 +122,7 @@ class Fields:
         found = self.texts(key)
         for text in found:
             if not is_id(text):
-                self.wrong(
-                    key, f'"{text}" cannot be an id.', 'Use small letters, digits and dashes: "close-base".'
-                )
+                self.wrong(key, f'"{text}" cannot be an id.', _as_id(text))
         return found
 
     def flag(self, key: str) -> bool:
@@ -180,13 +179,7 @@ class Fields:
 
     def entries(self, key: str) -> tuple[Node, ...]:
         """Return the items of a list of anything; empty where the key is not there."""
-        node = self.table.get(key)
-        if node is None:
-            return ()
-        if not isinstance(node, Items):
-            self.wrong(key, f'"{key}" must be a list.', "Start each entry with a dash.")
-            return ()
-        return node.items
+        return self._items(key, "Start each entry with a dash.")
 
     def words(self, key: str) -> Mapping[str, str]:
         """Return a table of texts; empty where the key is not there."""
@@ -194,6 +187,22 @@ class Fields:
         if table is None:
             return {}
         return words_of(table, self.mistakes)
+
+    def _items(self, key: str, hint: str) -> tuple[Node, ...]:
+        node = self.table.get(key)
+        if node is None:
+            return ()
+        if not isinstance(node, Items):
+            self.wrong(key, f'"{key}" must be a list.', hint)
+            return ()
+        if len(node.items) > MOST_ENTRIES:
+            self.wrong(
+                key,
+                f'"{key}" has {len(node.items)} entries; at most {MOST_ENTRIES} are read.',
+                "Split the file.",
+            )
+            return ()
+        return node.items
 
     def _chosen(self, key: str, text: str, known: tuple[str, ...]) -> str:
         if text and text not in known:

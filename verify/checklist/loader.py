@@ -4,7 +4,7 @@ The steps: text to tree (`nodes`), head of the file, then each step and check by
 what they say of each other: ids twice, steps and probes that do not exist.
 """
 
-from collections.abc import Iterable
+from collections.abc import Mapping
 from pathlib import Path
 
 from verify.checklist.convert import read_check, read_step
@@ -12,14 +12,16 @@ from verify.checklist.fields import Fields, head, is_id
 from verify.checklist.model import HAND_BACK, Check, Checklist, Step
 from verify.checklist.near_miss import did_you_mean
 from verify.checklist.nodes import Mistakes, Node, Scalar, Table, read_text, read_tree
+from verify.checklist.overrides import KEY, applied, read_overrides
+from verify.values import Unit
 from verify.values.errors import ChecklistError
 
 CHECKLIST_FORMAT = "checklist/1"
 
-_KEYS = ("format", "id", "revision", "title", "for_work", "signers", "steps", "checks")
+_KEYS = ("format", "id", "revision", "title", "for_work", "includes", "signers", "steps", "checks", KEY)
 
 
-def load_checklist(path: Path, *, known_probes: frozenset[str] | None = None) -> Checklist:
+def load_checklist(path: Path, *, known_probes: Mapping[str, Unit | None] | None = None) -> Checklist:
     """Read a checklist file.
 
     Raises ChecklistError ("file:line", what was probably meant) for the first mistake; WrongUseError where
@@ -28,16 +30,22 @@ def load_checklist(path: Path, *, known_probes: frozenset[str] | None = None) ->
     return parse_checklist(read_text(path), name=str(path), known_probes=known_probes)
 
 
-def parse_checklist(text: str, *, name: str, known_probes: frozenset[str] | None = None) -> Checklist:
+def parse_checklist(
+    text: str, *, name: str, known_probes: Mapping[str, Unit | None] | None = None
+) -> Checklist:
     """Read a checklist from its text; `name` stands for the file in errors.
 
-    known_probes: names a probe check may use; None: not checked here.
+    known_probes: names a probe check may use, each with its unit; None: not checked here.
     Raises ChecklistError for the first mistake.
     """
     mistakes = Mistakes(name)
-    checklist = _read(text, mistakes, known_probes=known_probes, known_steps=None)
+    checklist = None
+    try:
+        checklist = _read(text, mistakes, known_probes=known_probes, known_steps=None)
+    except ChecklistError as error:
+        mistakes.end(error)
     if checklist is None or mistakes.found:
-        raise in_order(mistakes.found)[0]
+        raise mistakes.in_order()[0]
     return checklist
 
 
@@ -45,7 +53,7 @@ def find_mistakes(
     text: str,
     *,
     name: str,
-    known_probes: frozenset[str] | None = None,
+    known_probes: Mapping[str, Unit | None] | None = None,
     known_steps: frozenset[str] | None = None,
 ) -> list[ChecklistError]:
     """Return all mistakes of a checklist's text, in the order of their lines; empty where it is good.
@@ -56,13 +64,8 @@ def find_mistakes(
     try:
         _read(text, mistakes, known_probes=known_probes, known_steps=known_steps)
     except ChecklistError as error:
-        mistakes.found.append(error)
-    return in_order(mistakes.found)
-
-
-def in_order(found: Iterable[ChecklistError]) -> list[ChecklistError]:
-    """Return mistakes of one file in the order of their lines."""
-    return sorted(found, key=lambda error: int(error.where.rpartition(":")[2]))
+        mistakes.end(error)
+    return mistakes.in_order()
 
 
 class _Steps:
@@ -78,7 +81,7 @@ def _read(
     text: str,
     mistakes: Mistakes,
     *,
-    known_probes: frozenset[str] | None,
+    known_probes: Mapping[str, Unit | None] | None,
     known_steps: frozenset[str] | None,
 ) -> Checklist | None:
     top = head(read_tree(text, mistakes), expected=CHECKLIST_FORMAT, mistakes=mistakes)
@@ -89,10 +92,16 @@ def _read(
         _find_unknown_steps(steps, checks, known_steps | steps.defined | {HAND_BACK}, mistakes)
     if not fields.entries("steps") and not fields.entries("checks"):
         fields.wrong("checks", "The checklist asks nothing.", "Add a list of checks.")
+    shop_limits = fields.inner(KEY)
+    overrides = (
+        () if shop_limits is None else read_overrides(shop_limits, (one for one, _ in checks), mistakes)
+    )
     identity = fields.identifier("id")
     revision = fields.whole("revision", least=1)
     title = fields.text("title")
-    for_work = fields.identifiers("for_work")
+    for_work, includes = fields.identifiers("for_work"), fields.identifiers("includes")
+    if includes and not for_work:
+        fields.wrong("includes", '"includes" has no work to go with.', "Name the work: for_work: [fan-lead].")
     signers = fields.texts("signers")
     if mistakes.found:
         return None
@@ -101,10 +110,11 @@ def _read(
         revision=revision,
         title=title,
         for_work=for_work,
+        includes=includes,
         signers=signers,
         steps=tuple(steps.steps),
         order=tuple(each.text for each in steps.order),
-        checks=tuple(check for check, _ in checks),
+        checks=applied((check for check, _ in checks), overrides),
         text=text,
     )
 
@@ -132,7 +142,7 @@ def _read_steps(nodes: tuple[Node, ...], mistakes: Mistakes) -> _Steps:
 
 
 def _read_checks(
-    nodes: tuple[Node, ...], mistakes: Mistakes, *, known_probes: frozenset[str] | None
+    nodes: tuple[Node, ...], mistakes: Mistakes, *, known_probes: Mapping[str, Unit | None] | None
 ) -> list[tuple[Check, Table]]:
     checks: list[tuple[Check, Table]] = []
     ids: list[Scalar] = []

@@ -41,6 +41,17 @@ class Concession(StrEnum):
     NEVER = "never"
 
 
+class Shows(StrEnum):
+    """What the tool can show for a look, where it runs on the repaired machine.
+
+    TONES: left, right and rising. COLOURS: fields that fill the screen. KEYS: a map of the keys that came.
+    """
+
+    TONES = "tones"
+    COLOURS = "colours"
+    KEYS = "keys"
+
+
 STAGES = ("arrived", "open", "closed", "charged", "finished")
 """Where a job stands, in this order. The first is where it starts."""
 
@@ -64,7 +75,10 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
     stop: "not good" or "cannot see" is a hazard. note_only: undecided does not hold the machine.
     caution: shown with it, where it can hurt. options: for the probe. stations: for a measure.
     counts: the kinds to count; empty means the technician names them. wait_s: seconds, for a wait.
+    shows: what the tool can show for it.
     concession: who may accept it where it is not good; a hazard and a stop check nobody.
+    beside: checks that establish the same, where asking both is right; `why` says what this one adds.
+    shipped_limit: the limit that a shop's own one took the place of; None: the limit is the shipped one.
     """
 
     id: str
@@ -88,7 +102,10 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
     stations: tuple[str, ...] = ()
     counts: tuple[str, ...] = ()
     wait_s: float = 0.0
+    shows: Shows | None = None
     concession: Concession = Concession.OWNER
+    beside: tuple[str, ...] = ()
+    shipped_limit: Limit | None = None
 
     @property
     def may_be_accepted(self) -> bool:
@@ -117,6 +134,7 @@ class Step(msgspec.Struct, frozen=True, kw_only=True):
 class Checklist(msgspec.Struct, frozen=True, kw_only=True):
     """A checklist as loaded. for_work empty: every repair. text: the file's text, kept for the record.
 
+    includes: kinds of work that are done whenever a work of `for_work` is; they are asked for as well.
     order: ids of steps in their order, those that another checklist defines among them; empty: as `steps`.
     """
 
@@ -124,6 +142,7 @@ class Checklist(msgspec.Struct, frozen=True, kw_only=True):
     revision: int
     title: str
     for_work: tuple[str, ...] = ()
+    includes: tuple[str, ...] = ()
     signers: tuple[str, ...] = ()
     steps: tuple[Step, ...] = ()
     order: tuple[str, ...] = ()

@@ -4,11 +4,11 @@ import difflib
 from collections.abc import Iterable
 
 
-def nearest(word: str, known: Iterable[str]) -> str | None:
-    """Return the known word nearest to `word`, or None where none is near."""
+def nearest(word: str, known: Iterable[str], *, cutoff: float = 0.6) -> str | None:
+    """Return the known word nearest to `word`, or None where none is near; cutoff: 0 any, 1 the same."""
     # Underscores, spaces and dashes are mixed up more often than letters.
     plain = {_plain(each): each for each in known}
-    found = difflib.get_close_matches(_plain(word), plain, n=1, cutoff=0.6)
+    found = difflib.get_close_matches(_plain(word), plain, n=1, cutoff=cutoff)
     return plain[found[0]] if found else None
 
 

@@ -16,8 +16,11 @@ from verify.values.errors import ChecklistError, WrongUseError
 if TYPE_CHECKING:
     import yaml
 
-MAX_BYTES = 1 << 20
-"""A checklist is some kilobytes; more than a mebibyte is another file, and slow to read."""
+MAX_BYTES = 1 << 18
+"""A checklist is some kilobytes; more than 256 KiB is another file, and takes seconds to read."""
+
+MOST_MISTAKES = 100
+"""Nobody reads more of one file at once."""
 
 MAX_DEPTH = 8
 """The file formats need five levels; a bound keeps a malicious file from piling up without end."""
@@ -65,12 +68,29 @@ class Mistakes:
         self.found: list[ChecklistError] = []
 
     def add(self, line: int, what: str, next_step: str = "") -> None:
-        """Note a mistake at a line."""
+        """Note a mistake at a line.
+
+        Raises ChecklistError, which is noted too, where there are too many to go on.
+        """
         self.found.append(self.error(line, what, next_step))
+        if len(self.found) == MOST_MISTAKES:
+            self.found.append(
+                self.error(line, "The mistakes below are not told: too many.", "Mend these first.")
+            )
+            raise self.found[-1]
 
     def error(self, line: int, what: str, next_step: str = "") -> ChecklistError:
         """Return a mistake as an error, to be raised where reading cannot go on."""
         return ChecklistError(what, where=f"{self.name}:{line}", next_step=next_step)
+
+    def end(self, error: ChecklistError) -> None:
+        """Note the mistake that reading ended at, once."""
+        if not any(error is noted for noted in self.found):
+            self.found.append(error)
+
+    def in_order(self) -> list[ChecklistError]:
+        """Return the mistakes in the order of their lines."""
+        return sorted(self.found, key=lambda error: int(error.where.rpartition(":")[2]))
 
 
 def read_text(path: Path) -> str:
@@ -114,6 +134,14 @@ def read_tree(text: str, mistakes: Mistakes) -> Node:
     import yaml
 
     _refuse_too_big(len(text), mistakes)
+    quick = getattr(yaml, "CSafeLoader", None)
+    if quick is not None:
+        noted = len(mistakes.found)
+        try:
+            return _Builder(mistakes).build(yaml.parse(text, Loader=quick))
+        except (yaml.YAMLError, ValueError, OverflowError):
+            # The slow parser tells more exactly what is wrong.
+            del mistakes.found[noted:]
     try:
         return _Builder(mistakes).build(yaml.parse(text, Loader=yaml.SafeLoader))
     except yaml.MarkedYAMLError as error:
@@ -136,7 +164,7 @@ def read_tree(text: str, mistakes: Mistakes) -> Node:
 def _refuse_too_big(size: int, mistakes: Mistakes) -> None:
     if size > MAX_BYTES:
         raise mistakes.error(
-            1, "The file is larger than 1 MiB.", "A checklist has some kilobytes: is it this file?"
+            1, "The file is larger than 256 KiB.", "A checklist has some kilobytes: is it this file?"
         )
 
 
@@ -193,7 +221,7 @@ class _Builder:
         if any(not character.isprintable() and not character.isspace() for character in text):
             # Escapes ("\e[2J") would reach the screen; half a character cannot be written at all.
             raise self._mistakes.error(line, "A character here cannot be printed.", "Take the escape out.")
-        plain = event.style is None
+        plain = not event.style  # None, or empty where libyaml parsed it
         return Scalar(text=" ".join(text.split()), line=line, empty=plain and text in {"", "~", "null"})
 
     def _begin(self, line: int, *, table: bool) -> None:

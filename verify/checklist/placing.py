@@ -42,15 +42,18 @@ def segment_of(
 
 
 def ordered(checks: list[Check]) -> tuple[Check, ...]:
-    """Order one segment: the hazard, what runs by itself, then place by place, the complaint last."""
+    """Order one segment: the hazard, what runs by itself, then place by place, the complaint last.
+
+    At one place, what follows a step comes first: it may move what the rest then finds good.
+    """
     places = list(dict.fromkeys(check.place for check in checks if not needs_nobody(check)))
 
-    def rank(check: Check) -> tuple[int, int]:
+    def rank(check: Check) -> tuple[int, int, bool]:
         if check.kind is Kind.HAZARD:
-            return (0, 0)
+            return (0, 0, False)
         if needs_nobody(check):
-            return (1, 0)
-        return (3 if check.id == COMPLAINT_GONE else 2, places.index(check.place))
+            return (1, 0, False)
+        return (3 if check.id == COMPLAINT_GONE else 2, places.index(check.place), check.after is None)
 
     return tuple(sorted(checks, key=rank))
 

@@ -1,10 +1,15 @@
 """Where the shipped checklists lie, and all checklists of a bench."""
 
+import functools
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from verify.checklist.loader import load_checklist
+from verify.checklist.loader import parse_checklist
 from verify.checklist.model import Checklist
-from verify.values.errors import FileFormatError, WrongUseError
+from verify.checklist.nodes import read_text
+from verify.checklist.overrides import Override, extended, is_shop_limits, parse_shop_limits
+from verify.values import Unit
+from verify.values.errors import ChecklistError, FileFormatError, WrongUseError
 
 SPECIMENS_SUFFIX = ".specimens.yaml"
 
@@ -22,23 +27,75 @@ def shipped_dir() -> Path:
 
 
 def checklist_files(folder: Path) -> tuple[Path, ...]:
-    """Return the folder's checklist files by name, specimens left out."""
-    return tuple(path for path in sorted(folder.glob("*.yaml")) if not path.name.endswith(SPECIMENS_SUFFIX))
+    """Return the folder's checklist files by name; specimens and files of shop limits are left out."""
+    return tuple(path for path in _yaml_files(folder) if not is_shop_limits(path))
+
+
+def limit_files(folder: Path) -> tuple[Path, ...]:
+    """Return the folder's files of shop limits, by name."""
+    return tuple(path for path in _yaml_files(folder) if is_shop_limits(path))
 
 
 def shipped_checklists(
-    extra: Path | None = None, *, known_probes: frozenset[str] | None = None
+    extra: Path | None = None, *, known_probes: Mapping[str, Unit | None] | None = None
 ) -> tuple[Checklist, ...]:
     """Return the shipped checklists, those for every repair first, then a shop's own.
 
-    extra: the shop's folder; a checklist there takes the place of a shipped one with the same id.
+    extra: the shop's folder; a checklist there takes the place of a shipped one with the same id, and its
+    limits that of the shipped checks.
     Raises ChecklistError for a mistake in any of them; WrongUseError where `extra` is no folder.
     """
-    found: dict[str, Checklist] = {}
     if extra is not None and not extra.is_dir():
         raise WrongUseError(f"{extra} is not a folder.", next_step="Give the folder with your checklists.")
-    for folder in (shipped_dir(), extra):
-        for path in checklist_files(folder) if folder is not None else ():
-            checklist = load_checklist(path, known_probes=known_probes)
-            found[checklist.id] = checklist
-    return tuple(sorted(found.values(), key=lambda checklist: bool(checklist.for_work)))
+    shipped = _loaded(shipped_dir(), known_probes)
+    own = {} if extra is None else _loaded(extra, known_probes)
+    kept = {name: each for name, each in shipped.items() if name not in own}
+    overrides = () if extra is None else shop_limits(extra, kept.values())
+    found = [*(with_limits(each, overrides) for each in kept.values()), *own.values()]
+    return tuple(sorted(found, key=lambda checklist: bool(checklist.for_work)))
+
+
+def shop_limits(folder: Path, checklists: Iterable[Checklist]) -> tuple[Override, ...]:
+    """Return the limits that the folder sets for checks of these shipped checklists.
+
+    Raises ChecklistError for a mistake, and where two files set the limit of one check.
+    """
+    known = tuple(checklists)
+    found: dict[str, Override] = {}
+    set_by: dict[str, Path] = {}
+    for path in limit_files(folder):
+        for override in parse_shop_limits(read_text(path), name=str(path), checklists=known):
+            if override.check in found:
+                raise ChecklistError(
+                    f'"{override.check}" has a limit in {set_by[override.check].name} already.',
+                    where=f"{path}:{override.line}",
+                    next_step="Keep one of them.",
+                )
+            found[override.check], set_by[override.check] = override, path
+    return tuple(found.values())
+
+
+def with_limits(checklist: Checklist, overrides: Iterable[Override]) -> Checklist:
+    """Return a shipped checklist with a shop's limits in its text and its checks."""
+    text = extended(checklist, tuple(overrides))
+    return checklist if text == checklist.text else parse_checklist(text, name=f"{checklist.id}.yaml")
+
+
+def _yaml_files(folder: Path) -> tuple[Path, ...]:
+    return tuple(
+        path
+        for path in sorted(folder.glob("*.yaml"))
+        if path.is_file() and not path.name.endswith(SPECIMENS_SUFFIX)
+    )
+
+
+def _loaded(folder: Path, known_probes: Mapping[str, Unit | None] | None) -> dict[str, Checklist]:
+    known = None if known_probes is None else frozenset(known_probes.items())
+    found = [_read(read_text(path), str(path), known) for path in checklist_files(folder)]
+    return {checklist.id: checklist for checklist in found}
+
+
+@functools.lru_cache(maxsize=64)
+def _read(text: str, name: str, known_probes: frozenset[tuple[str, Unit | None]] | None) -> Checklist:
+    """Read a checklist's text once: the files are looked at each time, and nearly always say the same."""
+    return parse_checklist(text, name=name, known_probes=None if known_probes is None else dict(known_probes))

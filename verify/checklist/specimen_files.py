@@ -8,11 +8,19 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from verify.checklist.fields import Fields, head, words_of
-from verify.checklist.loader import in_order, load_checklist
+from verify.checklist.loader import load_checklist
 from verify.checklist.model import Check, Checklist, Kind
 from verify.checklist.near_miss import did_you_mean
 from verify.checklist.nodes import Mistakes, Table, read_text, read_tree
-from verify.checklist.shipped import SPECIMENS_SUFFIX, shipped_dir
+from verify.checklist.overrides import is_shop_limits, parse_shop_limits
+from verify.checklist.shipped import (
+    SPECIMENS_SUFFIX,
+    limit_files,
+    shipped_checklists,
+    shipped_dir,
+    shop_limits,
+    with_limits,
+)
 from verify.checklist.specimens import (
     LEAVES_MM,
     Fault,
@@ -84,30 +92,61 @@ def _read(path: Path, *, building: tuple[str, ...]) -> tuple[SpecimenFile | None
     try:
         top = head(read_tree(read_text(path), mistakes), expected=SPECIMENS_FORMAT, mistakes=mistakes)
     except ChecklistError as error:
-        return None, [error]
+        mistakes.end(error)
+        return None, mistakes.in_order()
+    try:
+        return _read_below(path, top, mistakes, building=building), mistakes.in_order()
+    except ChecklistError as error:
+        if not any(error is noted for noted in mistakes.found):
+            raise  # of another file
+        return None, mistakes.in_order()
+
+
+def _read_below(
+    path: Path, top: Table, mistakes: Mistakes, *, building: tuple[str, ...]
+) -> SpecimenFile | None:
     fields = Fields(top, known=_KEYS, owner="specimen file", mistakes=mistakes)
     own = fields.identifier("checklist")
     if own and path.name != own + SPECIMENS_SUFFIX:
         fields.wrong("checklist", f"The file must be named {own}{SPECIMENS_SUFFIX}.", "Rename it.")
     base = _base(path, fields, building=(*building, own))
     if mistakes.found:
-        return None, in_order(mistakes.found)
-    own_checklist = load_checklist(path.with_name(f"{own}.yaml"))
-    base.checklists[own] = own_checklist
+        return None
+    own_file = path.with_name(f"{own}.yaml")
+    own_checks: tuple[Check, ...] = ()
+    if is_shop_limits(own_file):
+        limits = parse_shop_limits(read_text(own_file), name=str(own_file), checklists=shipped_checklists())
+        to_prove = tuple(each.check for each in limits)
+    else:
+        base.checklists[own] = load_checklist(own_file)
+        own_checks = base.checklists[own].checks
+        # A wait finds nothing by itself, it makes the check after it worth asking.
+        to_prove = tuple(check.id for check in own_checks if check.kind is not Kind.WAIT)
+    if not building and limit_files(path.parent):
+        _put_limits(base, path.parent)
     base.facts.update(fields.words("facts"))
-    _read_sees(fields, base, own_checklist, mistakes)
+    _read_sees(fields, base, own_checks, mistakes)
     _read_faults(fields, base, mistakes)
     specimens = _read_specimens(fields, base, mistakes)
-    file = SpecimenFile(
+    return SpecimenFile(
         name=str(path),
         own=own,
+        to_prove=to_prove,
         checklists=tuple(base.checklists.values()),
         facts=base.facts,
         sees=base.sees,
         faults=base.faults,
         specimens=specimens,
     )
-    return file, in_order(mistakes.found)
+
+
+def _put_limits(base: _Base, folder: Path) -> None:
+    """Put the folder's shop limits into the shipped checklists, as a run does."""
+    shipped = {each.id: each for each in shipped_checklists()}
+    overrides = shop_limits(folder, shipped.values())
+    for name, checklist in base.checklists.items():
+        if name in shipped and checklist.text == shipped[name].text:
+            base.checklists[name] = with_limits(checklist, overrides)
 
 
 def _base(path: Path, fields: Fields, *, building: tuple[str, ...]) -> _Base:
@@ -135,7 +174,7 @@ def _base(path: Path, fields: Fields, *, building: tuple[str, ...]) -> _Base:
     return base
 
 
-def _read_sees(fields: Fields, base: _Base, own: Checklist, mistakes: Mistakes) -> None:
+def _read_sees(fields: Fields, base: _Base, own: tuple[Check, ...], mistakes: Mistakes) -> None:
     table = fields.inner("sees")
     checks = base.checks
     for key, node in table.entries if table is not None else ():
@@ -147,7 +186,7 @@ def _read_sees(fields: Fields, base: _Base, own: Checklist, mistakes: Mistakes) 
             mistakes.add(key.line, f'"{key.text}" must have keys of its own.', "Say what is seen.")
         else:
             base.sees[check.id] = _sight(check, node, base, mistakes)
-    for check in own.checks:
+    for check in own:
         if check.kind in _SIGHT_KEYS and check.id not in base.sees:
             fields.wrong(
                 "sees", f'"sees" does not say what is seen at "{check.id}".', "Add it: it is a manual check."

@@ -74,11 +74,13 @@ class Specimen(msgspec.Struct, frozen=True, kw_only=True):
 class SpecimenFile(msgspec.Struct, frozen=True, kw_only=True):
     """A specimen file with all that it builds on.
 
-    own: id of its checklist. checklists: those that it builds on, then its own; to be composed.
+    own: name of the checklist, or of the file of shop limits, that it proves. to_prove: the checks of that,
+    each of which must catch something. checklists: those that it builds on, then its own; to be composed.
     """
 
     name: str
     own: str
+    to_prove: tuple[str, ...]
     checklists: tuple[Checklist, ...]
     facts: Mapping[str, str]
     sees: Mapping[str, Sight]
@@ -136,13 +138,9 @@ def span_of(gap_mm: float, leaves_mm: Sequence[float]) -> Span:
 
 
 def uncaught(file: SpecimenFile) -> tuple[str, ...]:
-    """Return the checks of the file's own checklist that catch no specimen.
-
-    A wait is left out: it finds nothing by itself, it makes the check after it worth asking.
-    """
+    """Return the checks of what the file proves that catch no specimen."""
     caught = {check_id for specimen in file.specimens for check_id in specimen.caught_by}
-    own = next(checklist for checklist in file.checklists if checklist.id == file.own)
-    return tuple(check.id for check in own.checks if check.kind is not Kind.WAIT and check.id not in caught)
+    return tuple(check_id for check_id in file.to_prove if check_id not in caught)
 
 
 def _look(sight: SeesLook, facts: Mapping[str, str]) -> Look:

@@ -8,10 +8,13 @@ from verify.values.errors import ChecklistError
 
 
 def steps_in_order(
-    known: tuple[Checklist, ...], picked: tuple[Checklist, ...], kinds: tuple[str, ...]
-) -> tuple[Step, ...]:
+    known: tuple[Checklist, ...], picked: tuple[Checklist, ...], kinds: tuple[str, ...], *, whole: bool
+) -> tuple[tuple[Step, ...], dict[str, str]]:
     """Return the steps that the work calls for, in the order that all the checklists keep.
 
+    With them, for each step that has nothing to do here, the one that stands for it.
+
+    whole: as for `compose`.
     Raises ChecklistError where they describe a step differently, contradict each other's order, name a
     step that none of the known ones has, or lack hand-back.
     """
@@ -28,7 +31,7 @@ def steps_in_order(
     anywhere = {step.id for checklist in known for step in checklist.steps}
     orders = [checklist.order or tuple(step.id for step in checklist.steps) for checklist in picked]
     for checklist, order in zip(picked, orders, strict=True):
-        for step_id in order:
+        for step_id in order if whole else ():
             refuse_unknown_step(checklist, step_id, anywhere)
     try:
         merged = merge_orders(orders)
@@ -57,17 +60,23 @@ def steps_in_order(
     return _without_empty_ones(steps)
 
 
-def _without_empty_ones(steps: tuple[Step, ...]) -> tuple[Step, ...]:
-    """Leave out steps without words of their own that would open a stage which is open by then."""
+def _without_empty_ones(steps: tuple[Step, ...]) -> tuple[tuple[Step, ...], dict[str, str]]:
+    """Leave out steps without words of their own that would open a stage which is open by then.
+
+    The step that opened it stands for such a one: what holds the one holds the other.
+    """
     kept: list[Step] = []
-    stage = 0
+    instead: dict[str, str] = {}
+    stage, opener = 0, ""
     for step in steps:
         opens = STAGES.index(step.leads_to) if step.leads_to is not None else None
         if step.do is None and opens is not None and opens <= stage:
+            instead[step.id] = opener
             continue
         kept.append(step)
-        stage = stage if opens is None else max(stage, opens)
-    return tuple(kept)
+        if opens is not None and opens > stage:
+            stage, opener = opens, step.id
+    return tuple(kept), instead
 
 
 def stages_of(steps: tuple[Step, ...], picked: tuple[Checklist, ...]) -> tuple[str, ...]:

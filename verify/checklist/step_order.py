@@ -31,12 +31,12 @@ def merge_orders(orders: Sequence[Sequence[str]]) -> tuple[str, ...]:
             follows[later].add(earlier)
     if HAND_BACK in follows:
         follows[HAND_BACK] |= set(names) - {HAND_BACK}
-    merged: list[str] = []
+    merged: dict[str, None] = {}
     while len(merged) < len(names):
-        free = next((name for name in names if name not in merged and follows[name] <= set(merged)), None)
+        free = next((name for name in names if name not in merged and follows[name] <= merged.keys()), None)
         if free is None:
-            raise ContradictionError(_cycle(follows, merged))
-        merged.append(free)
+            raise ContradictionError(_cycle(follows, list(merged)))
+        merged[free] = None
     return tuple(merged)
 
 

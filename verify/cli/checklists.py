@@ -1,14 +1,12 @@
 """handback checklists: list the checklists, or show what is asked for some work."""
 
+import shutil
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
-from verify.checklist.model import HAND_BACK, Check, Checklist, Composition, Kind, Segment
-
-if TYPE_CHECKING:
-    from rich.table import Table
+from verify.checklist.model import Checklist, Composition
+from verify.values.errors import WrongUseError
 
 __all__ = ["command"]
 
@@ -65,23 +63,56 @@ def list_command(*, own: Path | None, as_json: bool) -> None:
 @command.command("show", epilog="Example: handback checklists show battery feet")
 @click.argument("work", nargs=-1)
 @_own_option
+@click.option("--ids", is_flag=True, help="Say each check's id, as your own files name it.")
+@click.option("--blank", is_flag=True, help="Print a sheet to fill by hand.")
+@click.option(
+    "--html",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="With --blank: write the sheet to FILE, to be printed from a browser.",
+)
 @_json_option
-def show_command(*, work: tuple[str, ...], own: Path | None, as_json: bool) -> None:
-    """Show the checks and steps for WORK in their order; without WORK, what every repair needs."""
-    from verify.checklist.compose import compose
+def show_command(
+    *, work: tuple[str, ...], own: Path | None, ids: bool, blank: bool, html: Path | None, as_json: bool
+) -> None:
+    """Show the checks and steps for WORK in their order; without WORK, what every repair needs.
 
+    With --blank it is a sheet to fill by hand, for where no computer can stand; its answers are given to
+    the tool afterwards.
+    """
+    from verify.checklist.compose import compose
+    from verify.report.listing import listing
+
+    if html is not None and not blank:
+        raise WrongUseError("--html goes with --blank.", next_step="Add --blank, or leave --html out.")
     composition = compose(_known(own), work)
     if as_json:
         _print_json(_told(composition))
+    elif html is not None:
+        from verify.record.files import write_whole
+        from verify.report.blank import blank_page
+
+        write_whole(html, blank_page(composition).encode())
+        click.echo(f"The sheet is in {html}. Open it in a browser and print it.")
+    elif blank:
+        from verify.report.blank import blank_text
+
+        click.echo(blank_text(composition), nl=False)
     else:
-        _show(composition)
+        for line, stands_out in listing(composition, width=_width(), ids=ids):
+            click.echo(click.style(line, bold=True) if stands_out else line)
+
+
+def _width() -> int:
+    """Return the columns of the page: those of the terminal within reason, 80 in a pipe."""
+    return min(max(shutil.get_terminal_size((80, 24)).columns, 60), 100)
 
 
 def _known(own: Path | None) -> tuple[Checklist, ...]:
     from verify.checklist.shipped import shipped_checklists
-    from verify.probe import probe_names
+    from verify.probe import probe_units
 
-    return shipped_checklists(own, known_probes=probe_names())
+    return shipped_checklists(own, known_probes=probe_units())
 
 
 def _print_json(answer: dict[str, object]) -> None:
@@ -104,59 +135,3 @@ def _told(composition: Composition) -> dict[str, object]:
         "screens": len(screens(composition)),
         "segments": composition.segments,
     }
-
-
-def _show(composition: Composition) -> None:
-    from rich.console import Console
-    from rich.markup import escape
-    from rich.padding import Padding
-
-    from verify.checklist.compose import hands_minutes, waiting_minutes
-    from verify.checklist.screens import screens
-
-    console = Console(highlight=False)
-    wanted = ", ".join(composition.work) or "every repair"
-    console.print(f"[bold]{escape(wanted)}[/bold]: {' + '.join(each.id for each in composition.checklists)}")
-    console.print(
-        f"{len(composition.checks)} checks on {len(screens(composition))} screens, "
-        f"about {hands_minutes(composition):.0f} min of hands, "
-        f"{waiting_minutes(composition):.0f} min of reading and waiting"
-    )
-    stage = ""
-    for segment in composition.segments:
-        if segment.stage != stage:
-            stage = segment.stage
-            console.print(f"\n[bold]{stage}[/bold]")
-        console.print(_table(segment.checks))
-        for line in _step_lines(composition, segment):
-            console.print(Padding(line, (0, 0, 0, 2)))
-
-
-def _table(checks: tuple[Check, ...]) -> "Table":
-    from rich.markup import escape
-    from rich.table import Table
-
-    table = Table(box=None, show_header=False, padding=(0, 2, 0, 2))
-    for width in (18, 9, 7):
-        table.add_column(no_wrap=True, min_width=width)
-    table.add_column(ratio=1)
-    for check in checks:
-        lines = [escape(check.ask)]
-        lines += [f"[dim]Good: {escape(check.good)}[/dim]"] if check.good else []
-        lines += [f"Caution: {escape(check.caution)}"] if check.caution is not None else []
-        kind = "automatic" if check.kind is Kind.PROBE else check.kind
-        table.add_row(check.id, kind, f"{check.minutes:g} min", "\n".join(lines))
-    return table
-
-
-def _step_lines(composition: Composition, segment: Segment) -> list[str]:
-    from rich.markup import escape
-
-    step = segment.step
-    guards = composition.guards(step.id)
-    names = "all checks" if step.id == HAND_BACK else ", ".join(check.id for check in guards)
-    until = f"until good: {names}" if guards else "until the checks above are done"
-    lines = [f"[bold]Not yet: {escape(step.name)}[/bold], {until}."]
-    lines += [f"[bold]Then:[/bold] {escape(step.do)}"] if step.do is not None else []
-    lines += [f"Caution: {escape(step.caution)}"] if step.caution is not None else []
-    return lines

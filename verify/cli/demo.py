@@ -14,16 +14,18 @@ _SHOP, _BENCH = "Tidewater Repairs", "Bench 2"
 
 
 class _Story(msgspec.Struct, frozen=True, kw_only=True):
-    """One repair: the ticket, and what is wrong with the machine besides."""
+    """One repair: the ticket, what did not work on arrival, and what is wrong with the machine besides."""
 
     ticket: Ticket
     model: str
+    came_in_broken: tuple[str, ...]
     faults: Mapping[str, str] = {}
 
 
 _STORIES = (
     _Story(
         model="Larkspur 15",
+        came_in_broken=("keys and touchpad", "battery and charger"),
         ticket=Ticket(
             id="TW-1042",
             shop=_SHOP,
@@ -44,6 +46,7 @@ _STORIES = (
     ),
     _Story(
         model="Larkspur 13",
+        came_in_broken=("battery and charger",),
         ticket=Ticket(
             id="TW-1057",
             shop=_SHOP,
@@ -119,7 +122,7 @@ def _play(story: _Story, reports: Path) -> None:
             arriving=True,
         )
         owner = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
-        truth = Truthful(sound.facts, sound.sees)
+        truth = Truthful(sound.facts, sound.sees, came_in_broken=story.came_in_broken)
         play(owner, truth, bench.sampler, hands=bench)
         owner.add_work(work, shipped_checklists())
         play(owner, truth, bench.sampler, hands=bench)

@@ -9,20 +9,25 @@ from verify.cli.exits import GOOD, NOT_GOOD
 __all__ = ["command"]
 
 
-@click.command("lint", epilog="Example: handback lint checklists/battery.yaml")
+@click.command("lint", epilog="Example: handback lint my-checklists")
 @click.argument(
-    "files", nargs=-1, required=True, type=click.Path(exists=True, dir_okay=False, path_type=Path)
+    "places",
+    metavar="FILE_OR_FOLDER...",
+    nargs=-1,
+    required=True,
+    type=click.Path(exists=True, path_type=Path),
 )
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for a program to read.")
-def command(*, files: tuple[Path, ...], as_json: bool) -> int:
-    """Find all mistakes in checklist or specimen FILES, each with its line and what to do.
+def command(*, places: tuple[Path, ...], as_json: bool) -> int:
+    """Find all mistakes in checklists, specimens and shop limits, each with its line and what to do.
 
     Ends with 0 where all is good, 1 where there are mistakes, 2 where a file cannot be opened.
     """
-    from verify.checklist.proofread import proofread
-    from verify.probe import probe_names
+    from verify.checklist.proofread import files_of, proofread
+    from verify.probe import probe_units
 
-    mistakes = proofread(files, known_probes=probe_names())
+    files = files_of(places)
+    mistakes = proofread(files, known_probes=probe_units())
     if as_json:
         import msgspec
 

@@ -184,7 +184,10 @@ def _level(
     if now is not None and full is not None:
         why = f"The pack says that {now:g} {unit} remain of {full:g} {unit}: its counter is unusable."
         draft.unknown("remaining_wh", why)
-        draft.doubt("state_of_charge", f"{why} Taken from the whole per cent instead." if usable else why)
+        if usable:
+            draft.estimate("state_of_charge", f"the pack's whole per cent. {why}")
+        else:
+            draft.unknown("state_of_charge", why)
     elif not usable:
         draft.unknown("state_of_charge", _no_level(draft, percent))
     return (min(1.0, percent / 100), percent >= 100) if usable and percent is not None else (None, False)
@@ -211,7 +214,8 @@ def _contradictions(draft: Draft, ratio: float, *, exact: bool, cycles: int | No
     elif ratio < _HARDLY_ANYTHING_LEFT or (ratio < _WORN and cycles is not None and cycles <= _FEW_CYCLES):
         worn = "" if cycles is None else f" after {cycles} cycles"
         why = f"{ratio:.1%} of design{worn}: a wrong gauge or a charge limit is as likely as a worn pack."
-        fields = ("full_charge_wh", "health")
+        # Of a wrong full, a level is as wrong.
+        fields = ("full_charge_wh", "health", "state_of_charge")
     else:
         return
     for field in fields:

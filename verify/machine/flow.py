@@ -10,7 +10,7 @@ import msgspec
 
 from verify.machine import bounds
 from verify.machine.draft import Draft
-from verify.machine.model import PackState
+from verify.machine.model import FULL_YET_FLOWS, PackState
 
 __all__ = ["Flow", "Surroundings", "read_flow"]
 
@@ -200,7 +200,7 @@ def _state(
         return PackState.DISCHARGING
     if said is PackState.FULL:
         if power_w is not None and power_w > full_max_w:
-            draft.doubt("state", f"It says full, and still {power_w:.3g} W flow.")
+            draft.doubt("state", f"{FULL_YET_FLOWS} {power_w:.3g} W flow.")
         return said
     if brimming and (resting or said is PackState.HOLDING):
         return PackState.FULL

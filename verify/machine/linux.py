@@ -7,6 +7,7 @@ from pathlib import Path
 from verify.machine.firmware import Virtual, read_identity, read_virtual
 from verify.machine.flow import Surroundings
 from verify.machine.heat import HeatReader
+from verify.machine.inventory import Inventory
 from verify.machine.lid import read_lid
 from verify.machine.marks import read_marks
 from verify.machine.model import (
@@ -102,6 +103,12 @@ class LinuxMachine:
     def marks(self) -> Mapping[str, str]:
         """Read the marks that tell this one machine from others of its model."""
         return read_marks(self._sysfs)
+
+    def inventory(self, *, salt: str) -> Inventory:
+        """Read what the machine has."""
+        from verify.machine.inventory_linux import read_inventory
+
+        return read_inventory(self._sysfs, self._proc, at=self.clock.now(), salt=salt)
 
     def start_load(self, *, longest_s: float) -> Load:
         """Make ready to load all cores of this computer."""

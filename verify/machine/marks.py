@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from verify.machine.firmware import is_placeholder, printable_words
 from verify.machine.sysfs import Missing, Sysfs
 
-__all__ = ["read_marks"]
+__all__ = ["drive_serial", "read_marks"]
 
 _UUID_FILE = "class/dmi/id/product_uuid"
 _NETWORK, _BLOCK = "class/net", "class/block"
@@ -35,7 +35,7 @@ def read_marks(sysfs: Sysfs) -> dict[str, str]:
     if _UUID.fullmatch(board) and board != _UNFILLED_UUID and _has_variety(board):
         marks["board"] = board
     marks.update(_numbered("network", (_hardware_address(sysfs, name) for name in _listed(sysfs, _NETWORK))))
-    marks.update(_numbered("storage", (_serial(sysfs, name) for name in _listed(sysfs, _BLOCK))))
+    marks.update(_numbered("storage", (drive_serial(sysfs, name) for name in _listed(sysfs, _BLOCK))))
     return marks
 
 
@@ -89,7 +89,8 @@ def _hardware_address(sysfs: Sysfs, name: str) -> str | None:
     return None if int(address[:2], 16) & (_GROUP | _LOCAL) else address
 
 
-def _serial(sysfs: Sysfs, name: str) -> str | None:
+def drive_serial(sysfs: Sysfs, name: str) -> str | None:
+    """Return a built-in drive's serial; None where it is none, or nobody filled one in."""
     folder = f"{_BLOCK}/{name}"
     if not isinstance(sysfs.text(f"{folder}/partition"), Missing):
         return None

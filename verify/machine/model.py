@@ -11,6 +11,7 @@ from typing import Protocol
 
 import msgspec
 
+from verify.machine.inventory import Inventory
 from verify.values import Clock, Instant
 
 NO_BATTERY = (
@@ -21,6 +22,9 @@ NO_BATTERY = (
 
 CHARGING_OFF = "Charging is switched off by a setting of the system"
 """How the doubt of a pack's state begins where the system itself keeps the pack from charging."""
+
+FULL_YET_FLOWS = "It says full, and still"
+"""How the doubt of a pack's state begins where power flows into a pack that calls itself full."""
 
 
 class PackState(StrEnum):
@@ -151,7 +155,7 @@ def _no_reasons() -> Mapping[str, str]:
 class Sample(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """Everything a watch needs, read at one instant.
 
-    lid_open: None where no lid switch tells it.
+    lid_open: None where no lid switch tells it. inventory: only where it was asked for.
     reasons: why a whole group is empty, under "batteries", "adapters", "temperatures", "fans", "lid".
     """
 
@@ -164,6 +168,7 @@ class Sample(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     cpu: Cpu = msgspec.field(default_factory=_no_processor)
     reasons: Mapping[str, str] = msgspec.field(default_factory=_no_reasons)
     lid_open: bool | None = None
+    inventory: Inventory | None = None
 
     @property
     def charger_seen(self) -> bool | None:
@@ -239,6 +244,13 @@ class Machine(Protocol):
         """Read the marks that tell this one machine from others of its model, by name; may be empty.
 
         For instance "board", "network 1", "storage 1". Never of what is plugged in from outside.
+        """
+        ...
+
+    def inventory(self, *, salt: str) -> Inventory:
+        """Read what the machine has. Takes up to a second; nothing is written, no serial is told.
+
+        salt: what serials are hashed with, so that they can be compared under the same salt only.
         """
         ...
 

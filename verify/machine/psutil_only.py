@@ -14,6 +14,7 @@ from typing import Any
 from verify.machine import bounds
 from verify.machine.bounds import within
 from verify.machine.heat import fan_speed, sensor_limit, sensor_temperature
+from verify.machine.inventory import Inventory, Item, ItemKind
 from verify.machine.model import (
     NO_BATTERY,
     Adapter,
@@ -49,6 +50,18 @@ _UNREAD = [
     "technology",
     "charge_limit",
 ]
+_UNREAD_GROUPS = (
+    "items",
+    "pci",
+    "usb",
+    "input",
+    "sound",
+    "video",
+    "display",
+    "network",
+    "storage",
+    "supplies",
+)
 # Known of psutil: functions that are missing, numbers of empty files, systems that it half knows.
 _FAILURES = (OSError, ValueError, RuntimeError, AttributeError, TypeError, ArithmeticError, LookupError)
 _NO_CHARGER_WORD = "The system does not say whether a charger is in."
@@ -102,6 +115,34 @@ class PsutilMachine:
     def marks(self) -> Mapping[str, str]:
         """Tell none: psutil does not say which network adapter is built in, and knows no serials."""
         return {}
+
+    def inventory(self, *, salt: str) -> Inventory:
+        """Tell memory, processors, fans and sensors; what else there is, psutil cannot tell."""
+        del salt
+        groups: tuple[tuple[ItemKind, tuple[Temperature | Fan, ...]], ...] = (
+            (ItemKind.FAN, self._fans()),
+            (ItemKind.TEMPERATURE_SENSOR, self._temperatures()),
+        )
+        reasons = dict.fromkeys(
+            (*_UNREAD_GROUPS, "modules", "channels", "clock_ahead_s", "panels"), _NOT_HERE
+        )
+        total = getattr(self._ask("virtual_memory"), "total", None)
+        cpus = self._ask("cpu_count")
+        if total is None:
+            reasons["memory_bytes"] = _NOT_HERE
+        if cpus is None:
+            reasons["cpus"] = _NOT_HERE
+        return Inventory(
+            at=self.clock.now(),
+            items=tuple(
+                Item(kind=kind, identity=f"{sensor.chip} {sensor.label}", seen_in="monitors")
+                for kind, sensors in groups
+                for sensor in sensors
+            ),
+            memory_bytes=total,
+            cpus=cpus,
+            reasons=reasons,
+        )
 
     def start_load(self, *, longest_s: float) -> Load:
         """Make ready to load all cores of this computer."""

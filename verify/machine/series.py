@@ -12,10 +12,11 @@ import msgspec
 from verify.machine.model import Pack, PackState
 from verify.values.errors import InvalidValueError
 
-__all__ = ["Moment", "charging_share", "is_stuck", "leaps", "rate_disagrees", "slope_w"]
+__all__ = ["Moment", "charging_share", "flow_disagrees", "is_stuck", "leaps", "rate_disagrees", "slope_w"]
 
 _SLOPE_MIN_S = 120.0
 _DISAGREE = 0.5
+_FLOW_MIN_S, _FLOW_MIN_W, _FLOW_STEPS = 240.0, 3.0, 4
 _STUCK_S, _STUCK_W = 300.0, 3.0
 _LEAP, _LEAP_S, _ROUNDING = 0.03, 30.0, 1e-9
 
@@ -68,6 +69,31 @@ def rate_disagrees(moments: Sequence[Moment], *, floor_w: float = 1.0) -> bool |
     median = powers[middle] if len(powers) % 2 else (powers[middle - 1] + powers[middle]) / 2
     larger = max(abs(slope), abs(median))
     return larger >= floor_w and abs(slope - median) > _DISAGREE * larger
+
+
+def flow_disagrees(moments: Sequence[Moment]) -> bool | None:
+    """Tell whether the reported power, summed up, misses the change of stored energy by more than half.
+
+    Unlike `rate_disagrees` it holds while the power changes, as at the taper or where packs take turns. None
+    over less than 4 min, where one of both is unknown somewhere, below 3 W on average, or where the energy
+    moved in fewer than four steps.
+    """
+    _checked(moments)
+    energies = [moment.pack.remaining_wh for moment in moments]
+    if not moments or moments[-1].elapsed_s - moments[0].elapsed_s < _FLOW_MIN_S:
+        return None
+    first, last = energies[0], energies[-1]
+    if first is None or last is None or None in energies or len(set(energies)) < _FLOW_STEPS:
+        return None
+    summed_ws = 0.0
+    for earlier, later in pairwise(moments):
+        if earlier.pack.power_w is None or later.pack.power_w is None:
+            return None
+        summed_ws += (earlier.pack.power_w + later.pack.power_w) / 2 * (later.elapsed_s - earlier.elapsed_s)
+    span_s = moments[-1].elapsed_s - moments[0].elapsed_s
+    stored_w, flowed_w = 3600 * (last - first) / span_s, summed_ws / span_s
+    larger_w = max(abs(stored_w), abs(flowed_w))
+    return None if larger_w < _FLOW_MIN_W else abs(stored_w - flowed_w) > _DISAGREE * larger_w
 
 
 def is_stuck(moments: Sequence[Moment]) -> bool | None:

@@ -10,7 +10,9 @@ A machine with neither pack nor charger is off and shows nothing, with that as t
 
 import random
 from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
 
+from verify.machine.inventory import Inventory
 from verify.machine.model import (
     NO_BATTERY,
     Adapter,
@@ -25,6 +27,7 @@ from verify.machine.model import (
 )
 from verify.machine.simulated_design import LARKSPUR_13, LARKSPUR_15, SimulatedDesign
 from verify.machine.simulated_faults import ParsedFaults
+from verify.machine.simulated_inventory import fan_labels, simulated_inventory
 from verify.machine.simulated_load import NoSleep, SimulatedLoad
 from verify.machine.simulated_pack import SimulatedPack
 from verify.values import Clock, VirtualClock
@@ -48,7 +51,11 @@ _FAN_TAU_S = 8.0
 _PROCESSOR_SHARE_OF_LOAD = 0.75
 _IDLE_SPREAD = 0.15
 _LOAD_HOLDS_S = 60.0
+_SECONDS_EACH_WAY = 5
+_EPOCH = datetime(2000, 1, 1, tzinfo=UTC)  # where a clock begins that nothing has kept
+_REST_S, _OFF_W = 24 * 3600.0, 0.04  # what a machine that is off draws [common practice, no source]
 
+_LEAD_OFF = "-128 °C stands for “no sensor” or “no data”."
 _NO_SENSORS = "This machine has no sensor that can be read."
 _GONE = "The sensor went away while it was watched."
 _PACK_GONE = "The battery's gauge went away while it was watched."
@@ -79,6 +86,7 @@ class SimulatedMachine:
         if not 0 <= level <= 1:
             raise InvalidValueError(f"A level is between 0 and 1, {level:g} was given.")
         self.clock: Clock = clock
+        self._virtual = clock
         self._design = description
         self._given = dict(faults)
         self._faults = ParsedFaults(faults)
@@ -87,8 +95,13 @@ class SimulatedMachine:
         self._pack = SimulatedPack(description.pack, self._faults, level=level, ambient_c=_AMBIENT_C)
         self._pack_connected = True
         self._plugged = False
+        self._turned = False
+        self._moves = 0
+        self._let_go = False
         self._dropped = False
         self._lid_open = True
+        self._boots = 1
+        self._clock_behind = timedelta()
         self._full_load: SimulatedLoad | None = None
         self._began_s = self._at_s
         self._frozen: tuple[Pack | None, tuple[Temperature, ...] | None] = (None, None)
@@ -101,6 +114,8 @@ class SimulatedMachine:
             "Disconnect the battery.": self.disconnect_pack,
             "Close the lid.": self.close_lid,
             "Open the lid.": self.open_lid,
+            "Press the plug gently, the way it says here. It stays in.": self.move_plug,
+            "Pull the charger out. Shut the machine down.": self.rest,
             # Nothing else runs on a simulated machine.
             "Close other programs. Wait.": self._move_on,
         }
@@ -112,6 +127,7 @@ class SimulatedMachine:
         """Put the charger in."""
         self._move_on()
         self._plugged, self._dropped = True, False
+        self._moves, self._let_go = 0, False
         self._settle()
 
     def pull_out(self) -> None:
@@ -119,6 +135,22 @@ class SimulatedMachine:
         self._move_on()
         self._dropped = self._plugged and "dead-on-unplug" in self._faults
         self._plugged = False
+        self._settle()
+
+    def turn_plug(self) -> None:
+        """Pull the charger's plug, turn it round and push it in again."""
+        self.pull_out()
+        self._turned = not self._turned
+        self.plug_in()
+
+    def move_plug(self) -> None:
+        """Press the plug for a second; each five of them are a way. A loose port lets go once a way."""
+        self._move_on()
+        way, second = divmod(self._moves, _SECONDS_EACH_WAY)
+        self._moves += 1
+        self._let_go = second == 1 and way < (self._faults.value("loose-port") or 0)
+        if self._let_go and "dead-on-unplug" in self._faults:
+            self._dropped = True
         self._settle()
 
     def connect_pack(self) -> None:
@@ -133,6 +165,36 @@ class SimulatedMachine:
         self._pack_connected = False
         self._settle()
 
+    def rest(self) -> None:
+        """Pull the charger out and leave it for a day: it draws next to nothing, and its clock goes on."""
+        self.pull_out()
+        drawn_w = self._faults.value("drains-when-off") or _OFF_W
+        if self._pack_connected:
+            self._pack.lose(drawn_w * _REST_S / 3600)
+        self._virtual.sleep_through(_REST_S)
+        self._at_s = self.clock.now().elapsed_s
+        self._processor_c = self._board_c = _AMBIENT_C
+        self._rpm = 0.0
+        self._settle()
+
+    def start_again(self) -> None:
+        """Start the machine after it was off for the repair: another boot, its clock as it was kept."""
+        self._move_on()
+        self._boots += 1
+        if self._virtual.now().boot_id is not None:
+            self._virtual.start_again(boot_id=f"simulated, start {self._boots}")
+        self._keep_clock()
+
+    def _keep_clock(self) -> None:
+        """Let the wall clock stand where the faults put it."""
+        true = self._virtual.now().wall + self._clock_behind
+        behind = timedelta(hours=self._faults.value("clock-behind") or 0.0)
+        if "clock-lost" in self._faults:
+            behind = true - _EPOCH
+        if behind != self._clock_behind:
+            self._virtual.set_wall(true - behind)
+            self._clock_behind = behind
+
     def close_lid(self) -> None:
         """Close the lid."""
         self._move_on()
@@ -143,13 +205,24 @@ class SimulatedMachine:
         self._move_on()
         self._lid_open = True
 
+    def befall(self, faults: Mapping[str, str]) -> None:
+        """Let faults come over the machine from here on; the pack is then a fresh one of the same level."""
+        self._set_faults({**self._given, **faults})
+
     def mend(self, *faults: str) -> None:
-        """Take faults away, as far as they are there; the pack is then a fresh one of the same level."""
+        """Take faults away, as far as they are there; the pack is then a fresh one of the same level.
+
+        A clock that stood behind is set.
+        """
         if not self._given.keys() & set(faults):
             return
+        self._set_faults({name: text for name, text in self._given.items() if name not in faults})
+        self._keep_clock()
+
+    def _set_faults(self, faults: Mapping[str, str]) -> None:
         self._move_on()
-        self._given = {name: text for name, text in self._given.items() if name not in faults}
-        self._faults = ParsedFaults(self._given)
+        self._faults = ParsedFaults(faults)
+        self._given = dict(faults)
         level = self._pack.level
         self._pack = SimulatedPack(self._design.pack, self._faults, level=level, ambient_c=_AMBIENT_C)
         self._dropped = False
@@ -173,7 +246,7 @@ class SimulatedMachine:
 
     @property
     def _powered(self) -> bool:
-        return self._plugged and "charger-dead" not in self._faults
+        return self._plugged and not self._let_go and "charger-dead" not in self._faults
 
     @property
     def _pack_seen(self) -> bool:
@@ -195,7 +268,8 @@ class SimulatedMachine:
     def _offered_w(self) -> float | None:
         if not self._powered:
             return None
-        return self._faults.value("weak-charger") or self._design.adapter_w
+        turned_w = self._faults.value("weak-one-way") if self._turned else None
+        return turned_w or self._faults.value("weak-charger") or self._design.adapter_w
 
     def _load(self) -> float:
         """Return the processor's load now, 0 to 1: the same at one time however often it is asked."""
@@ -224,6 +298,10 @@ class SimulatedMachine:
         self._step(0.0)
 
     def _step(self, seconds: float) -> None:
+        stops_at = self._faults.value("stops-under-load")
+        if stops_at is not None and self._under_load and not self._powered and self._pack.level <= stops_at:
+            # Off until a charger wakes it.
+            self._dropped = True
         on = self._on
         load_w = self._load_w() if on else 0.0
         if self._pack_connected:
@@ -285,7 +363,7 @@ class SimulatedMachine:
             packs=(self._read_pack(),) if self._pack_seen and not vanished else (),
             adapters=(Adapter(name="charger", online=self._powered),),
             temperatures=() if blind or vanished else self._read_temperatures(),
-            fans=() if blind else (Fan(chip="board", label="fan", rpm=self._read_rpm()),),
+            fans=() if blind else self._read_fans(),
             cpu=Cpu(
                 logical_cores=self._design.cores,
                 load=round(self._load(), 3),
@@ -301,6 +379,16 @@ class SimulatedMachine:
     def marks(self) -> Mapping[str, str]:
         """Tell this machine from others of its model."""
         return {"network 1": self._design.network, "storage 1": self._design.drive}
+
+    def inventory(self, *, salt: str) -> Inventory:
+        """Read what the machine has; nothing where it is off."""
+        self._move_on()
+        now = self.clock.now()
+        if not self._on:
+            return Inventory(
+                at=now, reasons=dict.fromkeys(("items", *Inventory.__struct_fields__[2:-1]), _OFF)
+            )
+        return simulated_inventory(self._design, self._faults, at=now, salt=salt, pack_seen=self._pack_seen)
 
     def start_load(self, *, longest_s: float) -> Load:
         """Make ready to load all simulated cores; a load that runs already is ended."""
@@ -383,9 +471,17 @@ class SimulatedMachine:
             Temperature(
                 chip="acpitz",
                 label="board",
-                celsius=float(round(self._board_c)),
+                celsius=None if "sensor-lost" in self._faults else float(round(self._board_c)),
                 critical=design.critical_c,
+                reason=_LEAD_OFF if "sensor-lost" in self._faults else None,
             ),
+        )
+
+    def _read_fans(self) -> tuple[Fan, ...]:
+        dead = "second-fan-dead" in self._faults
+        return tuple(
+            Fan(chip="board", label=label, rpm=0 if dead and place > 0 else self._read_rpm())
+            for place, label in enumerate(fan_labels(self._design))
         )
 
     def _read_rpm(self) -> int:

@@ -13,7 +13,8 @@ __all__ = ["LARKSPUR_13", "LARKSPUR_15", "SimulatedDesign"]
 class SimulatedDesign(msgspec.Struct, frozen=True, kw_only=True):
     """What a simulated machine is: names, its pack, its charger, and its draw at rest and at full load, in W.
 
-    network: the hardware address of its network adapter; drive: the serial of its drive.
+    network: the hardware address of its network adapter; drive: the serial of its drive. fans: 1 or 2;
+    memory_gib: in modules of 8 GiB, 16 at most.
     """
 
     maker: str
@@ -31,6 +32,8 @@ class SimulatedDesign(msgspec.Struct, frozen=True, kw_only=True):
     critical_c: float
     network: str
     drive: str
+    fans: int = 1
+    memory_gib: int = 16
 
 
 LARKSPUR_15 = SimulatedDesign(
@@ -58,6 +61,7 @@ LARKSPUR_15 = SimulatedDesign(
     critical_c=105.0,
     network="00:00:5e:00:53:15",
     drive="D-51502",
+    fans=2,
 )
 """The larger of the demo's two clamshells."""
 

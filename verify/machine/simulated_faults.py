@@ -9,11 +9,15 @@ from verify.values.errors import InvalidValueError, WrongUseError
 
 
 class Fault(msgspec.Struct, frozen=True, kw_only=True):
-    """One fault. parameter: an example with its unit, empty where it takes none. does: one sentence."""
+    """One fault. parameter: an example with its unit, empty where it takes none. does: one sentence.
+
+    words: what the parameter may be where it is a word.
+    """
 
     name: str
     parameter: str
     does: str
+    words: tuple[str, ...] = ()
 
 
 FAULTS: tuple[Fault, ...] = (
@@ -34,6 +38,21 @@ FAULTS: tuple[Fault, ...] = (
     ),
     Fault(name="charger-dead", parameter="", does="A charger that is plugged in gives no power."),
     Fault(name="weak-charger", parameter="8 W", does="The charger gives this much and no more."),
+    Fault(
+        name="weak-one-way",
+        parameter="15 W",
+        does="With its plug turned round the charger gives this much and no more; the first way gives all.",
+    ),
+    Fault(
+        name="loose-port",
+        parameter="3 pieces",
+        does="While its plug is moved, the charger goes away for a second, this many times: a cold joint.",
+    ),
+    Fault(
+        name="stops-under-load",
+        parameter="44 %",
+        does="On the battery and under full load the machine goes off at this level and below: tired cells.",
+    ),
     Fault(
         name="dead-on-unplug",
         parameter="",
@@ -85,6 +104,67 @@ FAULTS: tuple[Fault, ...] = (
         parameter="61 °C",
         does="The pack warms to this temperature while it is charged, 3 K a minute.",
     ),
+    Fault(
+        name="drains-when-off",
+        parameter="0.2 W",
+        does="The machine draws this much while it is off: something conducts that should not.",
+    ),
+    Fault(
+        name="sensor-lost",
+        parameter="",
+        does="The board's temperature sensor tells nothing any more: its lead is off.",
+    ),
+    Fault(
+        name="antenna-lead-off",
+        parameter="",
+        does="An antenna's lead lies beside its socket: the network comes in 27 dB weaker.",
+    ),
+    Fault(
+        name="module-missing",
+        parameter="camera",
+        does="The system does not see this part: its lead or ribbon is off.",
+        words=("wireless", "camera", "touchpad"),
+    ),
+    Fault(
+        name="radio-off",
+        parameter="",
+        does="The wireless network is switched off by its key.",
+    ),
+    Fault(
+        name="second-fan-dead",
+        parameter="",
+        does="The second fan stands still; the first one hides it.",
+    ),
+    Fault(
+        name="memory-half",
+        parameter="",
+        does="One of two memory modules is not seen.",
+    ),
+    Fault(
+        name="one-channel",
+        parameter="",
+        does="Both memory modules sit in the slots of one channel: all the size, half the width.",
+    ),
+    Fault(
+        name="clock-lost",
+        parameter="",
+        does="Nothing keeps its clock while the machine is off: started again, it stands at its epoch.",
+    ),
+    Fault(
+        name="clock-behind",
+        parameter="5 h",
+        does="Started again, its clock stands this much behind: kept in another zone, or slow.",
+    ),
+    Fault(
+        name="storage-link-narrow",
+        parameter="",
+        does="The drive is reached over one lane of four: it does not sit in its socket.",
+    ),
+    Fault(
+        name="panel-other",
+        parameter="",
+        does="Another panel is fitted: fewer pixels, fewer colours.",
+    ),
 )
 """Every fault; `parameter` is an example value."""
 
@@ -96,6 +176,7 @@ class ParsedFaults:
 
     def __init__(self, faults: Mapping[str, str]) -> None:
         self._values = {name: _parse(name, text) for name, text in faults.items()}
+        self._words = {name: text for name, text in faults.items() if _BY_NAME[name].words}
 
     def __contains__(self, name: str) -> bool:
         return name in self._values
@@ -103,6 +184,10 @@ class ParsedFaults:
     def value(self, name: str) -> float | None:
         """Return the fault's number, None where the machine does not have the fault."""
         return self._values.get(name)
+
+    def word(self, name: str) -> str | None:
+        """Return the fault's word, None where the machine does not have the fault."""
+        return self._words.get(name)
 
 
 def _parse(name: str, text: str) -> float:
@@ -115,6 +200,12 @@ def _parse(name: str, text: str) -> float:
     if not fault.parameter:
         if text not in ("", "yes"):
             raise WrongUseError(f'The fault "{name}" takes no value, "{text}" was given.')
+        return 1.0
+    if fault.words:
+        if text not in fault.words:
+            raise WrongUseError(
+                f'The fault "{name}" cannot be "{text}".', next_step=f"It can be: {', '.join(fault.words)}."
+            )
         return 1.0
     unit = parse_quantity(fault.parameter).unit
     wanted = Unit.ONE if unit is Unit.PERCENT else unit

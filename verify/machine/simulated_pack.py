@@ -18,7 +18,7 @@ _LEVELS = (0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
 _OPEN_V = (3.00, 3.42, 3.52, 3.63, 3.69, 3.73, 3.78, 3.85, 3.93, 4.01, 4.10, 4.19)
 
 _FULL_CELL_V = 4.20  # charging voltage of a cell
-_CELL_OHM = 0.05
+_CELL_OHM, _CELL_AH = 0.05, 4.2  # of a cell of at least this size
 _CHARGE_C = 0.7  # constant-current phase, of the design capacity
 _TAPER_C = 0.05  # charging ends here
 _HOLD_BAND = 0.001
@@ -64,7 +64,8 @@ class SimulatedPack:
         self._faults = faults
         self._capacity_ah = holds_wh / design.design_voltage_v
         self._holds_wh = holds_wh
-        self._ohm = design.cells * _CELL_OHM
+        # Smaller cells have more of it; without that their taper would never come to its end.
+        self._ohm = design.cells * _CELL_OHM * max(1.0, _CELL_AH * design.design_voltage_v / design.design_wh)
         self._design_ah = design.design_wh / design.design_voltage_v
         unlearned = "pack-holds" in faults or "gauge-not-learned" in faults
         self._gauge_full_wh = design.design_wh if unlearned else holds_wh
@@ -105,6 +106,11 @@ class SimulatedPack:
         self.level = min(max(self.level + self.current_a * seconds / 3600 / self._capacity_ah, 0.0), 1.0)
         self.voltage_v = self._open_v() + self.current_a * self._ohm
         self._warm(seconds, ambient_c)
+
+    def lose(self, energy_wh: float) -> None:
+        """Lose this energy at rest, in Wh, as far as it is there."""
+        self.level = max(0.0, self.level - energy_wh / self._holds_wh)
+        self.current_a, self.voltage_v = 0.0, self._open_v()
 
     def _draw(self, power_w: float) -> None:
         # The last voltage is close enough: steps are short.

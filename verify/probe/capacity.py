@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from verify.machine import Pack, Sample, bounds
 from verify.measure import combine, rectangular
 from verify.probe.model import Context, Finding, Probe
-from verify.probe.watching import gauge_of, known, not_found, refuse_others, unknown, why_no_pack
+from verify.probe.watching import UntilTold, gauge_of, known, not_found, refuse_others, unknown, why_no_pack
 from verify.values import Reading, Unit
 
 _GAUGE_HALF_WIDTH = 0.03  # of the reading, of a gauge that has learned [common practice, no source]
@@ -17,20 +17,20 @@ def claimed_capacity(options: Mapping[str, str], context: Context) -> Probe:
 
     Unit: %, for each pack. Claimed, not measured: the gauge says it. Unknown where full equals design
     exactly (a default that was never learned), or where several packs are seen and one label is given.
-    Doubted above 120 %.
+    Doubted above 120 %. What is unknown or in doubt is looked at again for 20 s.
     Source: JCGM 100 for the quotient; ±3 % of a gauge that has learned and ±5 % for energy estimated from
     charge, both rectangular, are common practice, no source.
     Caution: a reproduction pack reports any capacity it likes: stand the energy that went in beside it.
     """
     refuse_others("claimed-capacity", options)
-    return _ClaimedCapacity(context.label_wh)
+    return UntilTold(_ClaimedCapacity(context.label_wh).look)
 
 
 class _ClaimedCapacity:
     def __init__(self, label_wh: float | None) -> None:
         self._label_wh = label_wh
 
-    def step(self, sample: Sample) -> Finding:
+    def look(self, sample: Sample) -> Finding:
         if not sample.packs:
             return not_found(Unit.PERCENT, "battery gauge", why_no_pack(sample))
         if self._label_wh is not None and len(sample.packs) > 1:

@@ -40,6 +40,7 @@ _STOPPED_BLIND_S = 1800.0
 
 _STUCK_S = 3 * 3600.0  # a level that stands still this long while current flows is wrong [common practice]
 _LONGEST_S = 10 * 3600.0
+_MOST_UNSEEN = 3  # a pack may vanish for some samples when the charger changes (observed in the field)
 _UNSEEN_GAP_S = 300.0  # a step whose length cannot be told counts as a gap that nothing bridges
 
 
@@ -65,6 +66,7 @@ class _ChargeToFull:
         self._watches: dict[str, PackWatch] = {}
         self._watched = Watched()
         self._at_s = 0.0
+        self._unseen = 0
 
     def step(self, sample: Sample) -> Working | Finding:
         step_s = self._watched.see(sample.at)
@@ -79,7 +81,9 @@ class _ChargeToFull:
         self._look(sample.packs, power_in=power_in)
         watches = self._watches.values()
         if not sample.packs:
-            if not watches or all(watch.gone for watch in watches):
+            self._unseen += 1
+            never = not watches and self._unseen > _MOST_UNSEEN
+            if never or (watches and all(watch.gone for watch in watches)):
                 return self._end(why_no_pack(sample), why=why_no_pack(sample))
             return Working(text="The battery is not seen at the moment.")
         if power_in is not True:

@@ -2,7 +2,8 @@
 
 from collections.abc import Mapping
 
-from verify.machine import Pack, Sample
+from verify.machine import Pack, PackState, Sample
+from verify.machine.series import Moment, slope_w
 from verify.measure import rectangular
 from verify.probe.model import Context, Finding, Probe, Want, Working
 from verify.probe.watching import (
@@ -18,6 +19,7 @@ from verify.probe.watching import (
     powered,
     refuse_others,
     seconds_option,
+    trusted,
     unknown,
     why_no_pack,
 )
@@ -31,6 +33,9 @@ _WATCH_S = 60.0
 _MOST_BLINKS = 3  # a pack may vanish for some samples when the charger changes (observed in the field)
 _LEVEL_LOW, _LEVEL_HIGH = 0.10, 0.80  # outside, a sound pack takes less by design
 _POWER_HALF_WIDTH = 0.03  # of the reading, a gauge's current sensor [common practice, no source]
+_SLOPE_HALF_WIDTH = 0.10  # of the slope of a stored energy over 2 min [common practice, no source]
+_DISAGREE = 0.5
+_FEWEST_STEPS = 4  # a stored energy that moved in fewer steps has no slope to speak of [common practice]
 
 
 def charger_seen(options: Mapping[str, str], context: Context) -> Probe:
@@ -72,9 +77,11 @@ def charge_power(options: Mapping[str, str], context: Context) -> Probe:
     """Read the net power into all packs over their full capacity, as a rate: the median over a while.
 
     Unit: C (1 C fills the pack in one hour; net power in W over full capacity in Wh, so a little above the
-    rate by current). Wants the charger in; settles 60 s ("settle"), then watches 60 s ("watch").
-    Begins anew where nobody watched for 90 s. Unknown outside 10 to 80 % of charge, full, held by a visible
-    charge limit, where half of the samples tell nothing, or where the charger goes away five times.
+    rate by current; over design capacity where the full one is unknown or in doubt). Wants the charger in;
+    settles 60 s ("settle"), then watches 60 s ("watch"). Begins anew where nobody watched for 90 s. Where the
+    reported power is unknown, or differs by half from the slope of the stored energy over 2 min, the slope
+    counts. Unknown outside 10 to 80 % of charge, full, held by a visible charge limit or all the time, where
+    half of the samples tell nothing, or where the charger goes away five times.
     Source: common practice, no source; ±3 % of the gauge's current sensor, rectangular, likewise.
     Caution: do not leave a first charge unattended; a pack at 60 °C stops it.
     """
@@ -95,12 +102,14 @@ class _ChargePower:
         self._asking = Asking(want=Want.CHARGER_IN)
         self._begin()
         self._begun = 0
-        self._blinks = _MOST_BLINKS  # a pack that was never seen does not blink
+        self._blinks = 0
 
     def _begin(self) -> None:
         self._watched = Watched()
         self._rates: list[float] = []
         self._missed: list[str] = []
+        self._moments: dict[str, list[Moment]] = {}
+        self._all_hold = True
 
     def step(self, sample: Sample) -> Working | Finding:
         stop = hot_stop(sample)
@@ -125,6 +134,7 @@ class _ChargePower:
                 )
             self._begin()
             self._watched.see(sample.at)
+        self._remember(sample.packs)
         elapsed_s, whole_s = self._watched.seconds, self._settle_s + self._watch_s
         if elapsed_s >= self._settle_s:
             never = _why_never(sample.packs)
@@ -155,10 +165,58 @@ class _ChargePower:
         else:
             self._rates.append(rate)
 
+    def _remember(self, packs: tuple[Pack, ...]) -> None:
+        """Keep what tells the slope of the stored energy."""
+        self._all_hold = self._all_hold and all(pack.state is PackState.HOLDING for pack in packs)
+        for pack in packs:
+            moments = self._moments.setdefault(pack.name, [])
+            rises = not moments or self._watched.seconds > moments[-1].elapsed_s
+            if rises and trusted(pack, "remaining_wh") is not None:
+                moments.append(Moment(elapsed_s=self._watched.seconds, pack=pack))
+
+    def _slope(self) -> float | None:
+        """Return the rate by the slope where that, and not the reported power, is to be believed."""
+        power_w = full_wh = 0.0
+        for moments in self._moments.values():
+            slope = slope_w(moments)
+            # What a wrong gauge has stored is no energy.
+            full = trusted(moments[-1].pack, "full_charge_wh") if moments else None
+            steps = len({moment.pack.remaining_wh for moment in moments})
+            if slope is None or full is None or steps < _FEWEST_STEPS:
+                return None
+            power_w, full_wh = power_w + slope, full_wh + full
+        if full_wh <= 0:
+            return None
+        by_slope = power_w / full_wh
+        if len(self._missed) < len(self._rates):
+            told = _median(self._rates)
+            if abs(by_slope - told) <= _DISAGREE * max(abs(by_slope), abs(told)):
+                return None
+        return by_slope
+
     def _unknown(self, reason: str) -> Finding:
         return not_found(Unit.C_RATE, self._source, reason)
 
     def _end(self) -> Finding:
+        if self._all_hold:
+            return self._unknown(
+                "The battery holds: it is not told to charge now, or it waits. Whether it charges, the watch "
+                "of the charge tells."
+            )
+        slope = self._slope()
+        if slope is not None:
+            return Finding(
+                readings=(
+                    Reading(
+                        value=slope,
+                        unit=Unit.C_RATE,
+                        standard_uncertainty=rectangular(_SLOPE_HALF_WIDTH * abs(slope)),
+                        source="battery gauge, slope of its stored energy over full capacity",
+                    ),
+                ),
+                text=f"The stored energy rises by {slope:.2f} of the capacity an hour; "
+                "the power that the battery reports is unknown, or wrong.",
+            )
         if len(self._missed) >= len(self._rates):
             return self._unknown(self._missed[-1])
         rate = _median(self._rates)
@@ -189,7 +247,7 @@ def _why_never(packs: tuple[Pack, ...]) -> str | None:
         why = held_back(pack)
         if why is not None:
             return why
-    level = _level(packs)
+    level = level_of_all(packs)
     if level is None or _LEVEL_LOW <= level <= _LEVEL_HIGH:
         return None
     return (
@@ -198,27 +256,35 @@ def _why_never(packs: tuple[Pack, ...]) -> str | None:
     )
 
 
-def _level(packs: tuple[Pack, ...]) -> float | None:
+def level_of_all(packs: tuple[Pack, ...]) -> float | None:
     """Return the level of all packs together, 0 to 1; None where one of them does not tell."""
     full_wh = remaining_wh = 0.0
     for pack in packs:
-        if pack.full_charge_wh is None or pack.state_of_charge is None:
+        full, level = trusted(pack, "full_charge_wh"), trusted(pack, "state_of_charge")
+        if full is None or level is None:
             return None
-        full_wh += pack.full_charge_wh
-        remaining_wh += pack.full_charge_wh * pack.state_of_charge
+        full_wh += full
+        remaining_wh += full * level
     return remaining_wh / full_wh if full_wh > 0 else None
+
+
+def _capacity_wh(pack: Pack) -> float | None:
+    """Return what a rate is a share of: the full capacity, or the design capacity where that is in doubt."""
+    full_wh = trusted(pack, "full_charge_wh")
+    return trusted(pack, "design_wh") if full_wh is None else full_wh
 
 
 def _net_rate(packs: tuple[Pack, ...]) -> tuple[float | None, str]:
     """Return the net rate of all packs together; None and why it cannot be told."""
     power_w = full_wh = 0.0
     for pack in packs:
-        values = []
-        for field in ("power_w", "full_charge_wh", "state_of_charge"):
+        for field in ("power_w", "state_of_charge"):
             value, reason = known(pack, field)
             if value is None or reason is not None:
                 return None, reason or ""
-            values.append(value)
-        power_w += values[0]
-        full_wh += values[1]
+        capacity_wh = _capacity_wh(pack)
+        if capacity_wh is None:
+            return None, known(pack, "full_charge_wh")[1] or ""
+        power_w += pack.power_w or 0.0
+        full_wh += capacity_wh
     return (power_w / full_wh, "") if full_wh > 0 else (None, "The battery reports no capacity.")

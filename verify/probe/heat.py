@@ -3,16 +3,12 @@
 from collections.abc import Mapping
 
 from verify.machine import Sample
+from verify.probe.full_load import load_option
 from verify.probe.heat_load import HeatUnderLoad
 from verify.probe.heat_reading import SOURCE, margin_of
 from verify.probe.model import Context, Finding, Probe
-from verify.probe.watching import not_found, refuse_others, seconds_option
+from verify.probe.watching import not_found, refuse_others
 from verify.values import Unit
-from verify.values.errors import WrongUseError
-
-_LEAST_LOAD_S, _MOST_LOAD_S = 10.0, 1800.0
-"""A shorter load warms nothing, and ends before a sensor that stands still is found out; a longer one has an
-end of its own before this check has one [common practice, no source]."""
 
 
 def heat_margin(options: Mapping[str, str], context: Context) -> Probe:
@@ -29,15 +25,8 @@ def heat_margin(options: Mapping[str, str], context: Context) -> Probe:
     del context
     refuse_others("heat-margin", options, "load")
     if "load" in options:
-        return HeatUnderLoad(_load_s(options))
+        return HeatUnderLoad(load_option(options))
     return _HeatAtRest()
-
-
-def _load_s(options: Mapping[str, str]) -> float:
-    seconds = seconds_option(options, "load", 0.0)
-    if not _LEAST_LOAD_S <= seconds <= _MOST_LOAD_S:
-        raise WrongUseError(f'"load" is "{options["load"]}": it must be from 10 s to 30 min.')
-    return seconds
 
 
 class _HeatAtRest:

@@ -7,7 +7,7 @@ quiet machine; (5) then it counts the time that the processor was seen at full l
 """
 
 from verify.machine import Sample
-from verify.machine.load_limit import LEASE_S
+from verify.probe.full_load import LOST_S, SeenLoad
 from verify.probe.heat_reading import SOURCE, Margin, margin_of
 from verify.probe.model import Finding, Want, Working
 from verify.probe.watching import Watched, hot_stop, not_found
@@ -24,12 +24,6 @@ QUIET_S = 10.0
 QUIET_PATIENCE_S = 120.0
 """How long to wait for that before the load begins all the same, in s [common practice, no source]."""
 
-FULL_FROM = 0.80
-"""Load, 0 to 1, that counts as full: other programs and the reading itself take turns [common practice]."""
-
-LOST_S = 5.0
-"""A full load that is not seen for so long has ended, in s: its lease of 3 s, and two samples."""
-
 _MOST_BEGINNINGS = 3  # of a load that sleep or a restart cut short [common practice, no source]
 
 
@@ -42,7 +36,7 @@ class HeatUnderLoad:
         self._quiet_s = self._unread_s = 0.0
         self._busy = False
         self._beginnings = 0
-        self._unseen_s = self._loaded_s = 0.0
+        self._seen = SeenLoad()
         self._least: Margin | None = None
 
     def step(self, sample: Sample) -> Working | Finding:
@@ -56,6 +50,8 @@ class HeatUnderLoad:
         # (2)
         margin = margin_of(sample)
         if isinstance(margin, str):
+            if self._beginnings:
+                margin = f"The temperature went away under load, so the load ended. {margin} Check again."
             return not_found(Unit.KELVIN, SOURCE, margin)
         if self._least is None or margin.margin_k < self._least.margin_k:
             self._least = margin
@@ -107,33 +103,27 @@ class HeatUnderLoad:
             # What was seen at rest is no margin under load.
             self._least = margin
         self._beginnings += 1
-        self._unseen_s = self._loaded_s = 0.0
+        self._seen = SeenLoad()
         return self._working(margin)
 
     def _count(self, sample: Sample, step_s: float, margin: Margin, least: Margin) -> Working | Finding:
-        load = sample.cpu.load
-        # Nobody knows what a longer step held: a load's lease is shorter.
-        if load is not None and load >= FULL_FROM and step_s <= LEASE_S:
-            self._unseen_s = 0.0
-            self._loaded_s += step_s
-        else:
-            self._unseen_s += step_s
-        if self._loaded_s >= self._load_s:
+        self._seen.see(sample.cpu.load, step_s)
+        if self._seen.seconds >= self._load_s:
             text = (
                 f"{least.celsius:.0f} °C at most in {self._load_s:.0f} s of full load; "
                 f"critical is {least.critical_c:.0f} °C.{self._noise()}"
             )
             return Finding(readings=(least.reading(how=", under full load"),), text=text)
-        if self._unseen_s >= LOST_S:
+        if self._seen.lost:
             reason = (
-                f"The full load was seen for {self._loaded_s:.0f} s of {self._load_s:.0f} s: it ended early, "
-                "or never came. Check again with nothing else running."
+                f"The full load was seen for {self._seen.seconds:.0f} s of {self._load_s:.0f} s: "
+                "it ended early, or never came. Check again with nothing else running."
             )
             return not_found(Unit.KELVIN, SOURCE, reason)
         return self._working(margin)
 
     def _at_limit(self, margin: Margin, least: Margin) -> Finding:
-        when = "at rest" if self._beginnings == 0 else f"after {self._loaded_s:.0f} s of full load"
+        when = "at rest" if self._beginnings == 0 else f"after {self._seen.seconds:.0f} s of full load"
         text = (
             f"{least.celsius:.0f} °C {when}; the load ends at {margin.load_limit_c:.0f} °C, "
             f"critical is {least.critical_c:.0f} °C.{self._noise()}"
@@ -150,7 +140,7 @@ class HeatUnderLoad:
     def _working(self, margin: Margin) -> Working:
         return Working(
             text=f"Full load: {margin.celsius:.0f} °C; critical is {margin.critical_c:.0f} °C.",
-            fraction=min(1.0, self._loaded_s / self._load_s),
-            seconds_left=self._load_s - self._loaded_s,
+            fraction=min(1.0, self._seen.seconds / self._load_s),
+            seconds_left=self._load_s - self._seen.seconds,
             load=True,
         )

@@ -3,12 +3,13 @@
 A stepper never sleeps, prints, starts a thread or reads the machine: whoever runs it does.
 """
 
+from datetime import datetime
 from enum import StrEnum
 from typing import Protocol
 
 import msgspec
 
-from verify.machine import Sample
+from verify.machine import Inventory, Sample
 from verify.values import Reading
 
 
@@ -19,13 +20,16 @@ class Want(StrEnum):
     CHARGER_OUT = "Pull the charger out."
     LID_CLOSED = "Close the lid."
     LID_OPEN = "Open the lid."
+    PLUG_MOVED = "Press the plug gently, the way it says here. It stays in."
     QUIET = "Close other programs. Wait."
+    REST = "Pull the charger out. Shut the machine down."
 
 
 class Working(msgspec.Struct, frozen=True, kw_only=True):
     """Not done yet. text: one short sentence. fraction 0 to 1 and seconds_left where known.
 
-    load: whether the check asks for full load on all cores while it works.
+    load: whether the check asks for full load on all cores while it works. often: whether it needs a sample
+    a second. inventory: whether the next sample has to carry the inventory.
     """
 
     text: str
@@ -33,6 +37,8 @@ class Working(msgspec.Struct, frozen=True, kw_only=True):
     fraction: float | None = None
     seconds_left: float | None = None
     load: bool = False
+    often: bool = False
+    inventory: bool = False
 
 
 class Finding(msgspec.Struct, frozen=True, kw_only=True):
@@ -49,9 +55,21 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Context(msgspec.Struct, frozen=True, kw_only=True):
-    """What a probe may know of the ticket. label_wh: energy on the fitted pack's label, in Wh."""
+    """What a probe may know of the ticket. label_wh: energy on the fitted pack's label, in Wh.
+
+    work: kinds of work. arrival_inventory, arrival_readings: what was taken on arrival; None, empty where
+    nothing was. said_at: the latest wall clock that any line of the run bears, from whatever computer;
+    said_on_arrival: the same as the inventory was taken on arrival.
+    witnessed_s: how much time the run has seen pass since the check began, on whatever computer, in s.
+    """
 
     label_wh: float | None = None
+    work: tuple[str, ...] = ()
+    arrival_inventory: Inventory | None = None
+    arrival_readings: tuple[Reading, ...] = ()
+    said_at: datetime | None = None
+    said_on_arrival: datetime | None = None
+    witnessed_s: float = 0.0
 
 
 class Probe(Protocol):

@@ -1,8 +1,12 @@
 """One pack under a watch: does it charge, is it full, is it held, stuck or gone."""
 
+from statistics import median
+
 from verify.machine import Pack, PackState
+from verify.machine.model import FULL_YET_FLOWS
 from verify.measure import ChargePoint, FullWatch, Integral, advance, resolution
 from verify.measure.full import LEVEL_WITHOUT_WORD, TAPER_C
+from verify.probe.pack_belief import Belief, why_stopped
 from verify.probe.watching import gauge_of, held_back, known, trusted, unknown
 from verify.values import Reading, Unit
 
@@ -14,6 +18,7 @@ _GONE_SAMPLES = 2
 _HEADWAY_LEVEL = 0.002
 _HEADWAY_C = 0.02
 _LEVEL_STEP_PERCENT = 1.0
+_LOOKS_AT_FULL = 5  # a level that does not fit "full" is looked at so often [common practice, no source]
 
 
 def _rate_c(pack: Pack) -> float | None:
@@ -45,13 +50,20 @@ class PackWatch:
         self._missed = 0
         self._energy = Integral()
         self._mark = self.start_level
+        self._belief = Belief()
+        self._at_full: list[float | None] = []
 
     def see(self, pack: Pack, at_s: float, *, watched_s: float, power_in: bool | None) -> None:
         """Take in one look."""
         self.pack = pack
         self.gone, self._missed, self._seen_s = False, 0, watched_s
         level, self.rate_c = trusted(pack, "state_of_charge"), _rate_c(pack)
-        trusted_state = PackState.UNKNOWN if pack.doubt("state") else pack.state
+        self._belief.see(pack, level, at_s)
+        doubt = pack.doubt("state") or ""
+        if self._belief.rate_wrong:
+            self.rate_c = None
+            doubt = "" if doubt.startswith(FULL_YET_FLOWS) else doubt
+        trusted_state = PackState.UNKNOWN if doubt else pack.state
         point = ChargePoint(
             at_s=at_s,
             powered=power_in,
@@ -63,12 +75,17 @@ class PackWatch:
         # A pack that was full stays so while another is charged, as long as the charger stays in.
         was_reached = self.reached
         self.reached = power_in is True and (was_reached or self.full.reached)
+        self._at_full = [*self._at_full, level][-_LOOKS_AT_FULL:] if self.reached else []
         self._energy.add(at_s, trusted(pack, "power_w"))
         risen = level is not None and (self._mark is None or level >= self._mark + _HEADWAY_LEVEL)
         if risen:
             self._mark = level
         if risen or level is None or power_in is not True:
             self.risen_s = watched_s
+        if risen:
+            self._belief.rises()
+        elif self._flows and level is not None and watched_s - self.risen_s >= STANDS_STILL_S:
+            self._belief.stands(level, watched_s - self.risen_s)
         # A pack that has just become full gives the next one its turn.
         if risen or self._flows or power_in is not True or (self.reached and not was_reached):
             self.headway_s = watched_s
@@ -86,6 +103,10 @@ class PackWatch:
     @property
     def ended(self) -> bool:
         """Whether nothing more is to be awaited of it: it is full, or gone."""
+        if self.reached and not self.gone and len(self._at_full) < _LOOKS_AT_FULL:
+            # A single wrong reading is not what is told of a whole charge.
+            last = self._at_full[-1] if self._at_full else None
+            return last is not None and last >= LEVEL_WITHOUT_WORD
         return self.reached or self.gone
 
     def stuck(self, watched_s: float) -> str | None:
@@ -109,6 +130,11 @@ class PackWatch:
         return None if self.ended else held_back(self.pack)
 
     @property
+    def _disbelieved(self) -> str | None:
+        """Why the level that it stopped at, or reached, says nothing of the pack; None where it does."""
+        return self._belief.why_not or (None if self.reached else why_stopped(self.pack))
+
+    @property
     def _gone_why(self) -> str:
         return f"{self.name} is not seen any more. Switch off before you touch its plug."
 
@@ -119,6 +145,10 @@ class PackWatch:
         if why is not None:
             return unknown(Unit.PERCENT, source, why)
         level, doubt = known(self.pack, "state_of_charge")
+        told = [one for one in self._at_full if one is not None]
+        if told and len(self._at_full) >= _LOOKS_AT_FULL:
+            level, doubt = median(told), None
+        doubt = doubt or self._disbelieved
         if level is None:
             said = "It says full, but not how full. " if self.reached else ""
             return unknown(Unit.PERCENT, source, f"{said}{doubt or ''}")
@@ -147,6 +177,8 @@ class PackWatch:
             return self.held
         energy = self.energy()
         went_in = "" if energy.value is None else f" {energy.value:.1f} Wh went in."
+        if self._disbelieved is not None:
+            return f"{self._disbelieved}{went_in}"
         level = trusted(self.pack, "state_of_charge")
         if self.reached and (level is None or level >= LEVEL_WITHOUT_WORD):
             return f"The battery is full.{went_in}"

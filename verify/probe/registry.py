@@ -5,27 +5,81 @@ from collections.abc import Callable, Mapping
 from verify.probe.capacity import claimed_capacity
 from verify.probe.charge import charge_to_full
 from verify.probe.charger import charge_power, charger_seen
+from verify.probe.charger_steady import charger_steady
 from verify.probe.heat import heat_margin
+from verify.probe.holds_under_load import holds_under_load
+from verify.probe.inventory import hardware_as_arrived, panel_as_arrived
+from verify.probe.inventory_charge import charge_lost
+from verify.probe.inventory_clock import clock_kept
+from verify.probe.inventory_fans import fans_as_arrived
+from verify.probe.inventory_link import storage_link
+from verify.probe.inventory_memory import memory_channels, memory_size
+from verify.probe.inventory_radio import radio_level
+from verify.probe.inventory_sensors import sensors_as_arrived
 from verify.probe.lid import lid_switch
 from verify.probe.model import Context, Probe
 from verify.probe.pack import pack_cell_voltage, pack_present
 from verify.probe.unplug import runs_on_battery
+from verify.values import Unit
 from verify.values.errors import WrongUseError
 
 Factory = Callable[[Mapping[str, str], Context], Probe]
 
 PROBES: Mapping[str, Factory] = {
+    "charge-lost": charge_lost,
     "charge-power": charge_power,
     "charge-to-full": charge_to_full,
     "charger-seen": charger_seen,
+    "charger-steady": charger_steady,
     "claimed-capacity": claimed_capacity,
+    "clock-kept": clock_kept,
+    "fans-as-arrived": fans_as_arrived,
+    "hardware-as-arrived": hardware_as_arrived,
     "heat-margin": heat_margin,
+    "holds-under-load": holds_under_load,
     "lid-switch": lid_switch,
+    "memory-channels": memory_channels,
+    "memory-size": memory_size,
     "pack-cell-voltage": pack_cell_voltage,
     "pack-present": pack_present,
+    "panel-as-arrived": panel_as_arrived,
+    "radio-level": radio_level,
     "runs-on-battery": runs_on_battery,
+    "sensors-as-arrived": sensors_as_arrived,
+    "storage-link": storage_link,
 }
 """Name to factory; a factory's docstring tells unit, source and caution."""
+
+
+UNITS: Mapping[str, Unit] = {
+    "charge-lost": Unit.PERCENT,
+    "charge-power": Unit.C_RATE,
+    "charge-to-full": Unit.PERCENT,
+    "charger-seen": Unit.COUNT,
+    "charger-steady": Unit.COUNT,
+    "claimed-capacity": Unit.PERCENT,
+    "clock-kept": Unit.SECOND,
+    "fans-as-arrived": Unit.COUNT,
+    "hardware-as-arrived": Unit.COUNT,
+    "heat-margin": Unit.KELVIN,
+    "holds-under-load": Unit.COUNT,
+    "lid-switch": Unit.COUNT,
+    "memory-channels": Unit.COUNT,
+    "memory-size": Unit.PERCENT,
+    "pack-cell-voltage": Unit.VOLT,
+    "pack-present": Unit.COUNT,
+    "panel-as-arrived": Unit.COUNT,
+    "radio-level": Unit.DECIBEL,
+    "runs-on-battery": Unit.SECOND,
+    "sensors-as-arrived": Unit.COUNT,
+    "storage-link": Unit.COUNT,
+}
+"""Name to the unit of its readings, which a limit must have."""
+
+
+def probe_units() -> Mapping[str, Unit | None]:
+    """Return the names of all automatic checks, each with the unit of its readings."""
+    return {name: UNITS.get(name) for name in PROBES}
 
 
 def probe_names() -> frozenset[str]:

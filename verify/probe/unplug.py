@@ -20,6 +20,7 @@ from verify.values import Instant, Reading, Unit
 GIVE_UP_S = 90.0
 """After this time without discharging the check ends with the time that passed; a limit must be below it."""
 
+_MOST_BLINKS = 3  # a pack may vanish for some samples when the charger changes (observed in the field)
 _MOST_UNWATCHED = 3  # after so many chargers gone unwatched the check ends [common practice, no source]
 
 
@@ -50,12 +51,17 @@ class _RunsOnBattery:
         self._first_out: Instant | None = None
         self._before: Instant | None = None
         self._unwatched = 0
+        self._blinks = 0
 
     def step(self, sample: Sample) -> Working | Finding:
         step_s = self._watched.see(sample.at)
         if self._last_in is None and not sample.packs:
             # Pulling the charger of a machine without a battery only switches it off.
-            return self._unknown(why_no_pack(sample))
+            self._blinks += 1
+            if self._blinks > _MOST_BLINKS:
+                return self._unknown(why_no_pack(sample))
+            return Working(text="The battery is not seen at the moment.")
+        self._blinks = 0
         if sample.charger_seen is True:
             self._in.done()
             self._last_in, self._first_out = sample.at, None

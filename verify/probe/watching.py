@@ -4,7 +4,7 @@ Only watched time counts against patience or for a stall: a machine that slept, 
 the night, has not been watched.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from verify.machine import Pack, PackState, Sample
 from verify.machine.load_limit import PACK_STOP_C
@@ -31,6 +31,8 @@ HOT_STOP_C = PACK_STOP_C
 
 WARM_PAUSE_C = 45.0
 """Pack temperature from which charging should pause (the same guideline's upper edge of normal)."""
+
+_AGAIN_LOOKS, _AGAIN_S = 3, 20.0  # a firmware's moment of nonsense is shorter [common practice, no source]
 
 _NEAR_LIMIT = 0.05  # a pack rests this close below its limit [common practice, no source]
 
@@ -158,6 +160,35 @@ class Watched:
         else:
             self.seconds += step_s if step_s <= LONGEST_STEP_S else _UNWATCHED_STEP_S
         return step_s
+
+
+def is_told(finding: Finding) -> bool:
+    """Tell whether everything that was found has a value, and none is in doubt."""
+    return all(reading.value is not None and reading.reason is None for reading in finding.readings)
+
+
+class UntilTold:
+    """A check that one sample answers, looked at again for a while where that sample does not tell.
+
+    Firmware gives single wrong values, and a pack may be gone for a moment after a change of charger
+    (observed in the field). told: whether a finding needs no second look.
+    """
+
+    def __init__(
+        self, look: Callable[[Sample], Finding], *, told: Callable[[Finding], bool] = is_told
+    ) -> None:
+        self._look, self._told = look, told
+        self._watched = Watched()
+        self._looks = 0
+
+    def step(self, sample: Sample) -> Working | Finding:
+        """Look once more; after three looks and 20 s it is as it is."""
+        self._watched.see(sample.at)
+        self._looks += 1
+        finding = self._look(sample)
+        if self._told(finding) or (self._looks >= _AGAIN_LOOKS and self._watched.seconds >= _AGAIN_S):
+            return finding
+        return Working(text=f"Looking again. {finding.text}")
 
 
 class Asking:

@@ -5,6 +5,7 @@ from enum import StrEnum
 
 import msgspec
 
+from verify.machine import Inventory
 from verify.values import Reading
 
 
@@ -46,6 +47,7 @@ class Arrival(msgspec.Struct, frozen=True, kw_only=True):
     """What was taken on arrival. None: not said. at: wall clock of the last line of it, UTC, ISO 8601.
 
     tried: by function. readings: short ones, where the machine ran; readings_note: why there are none.
+    inventory: what the machine had, without what tells one part from another of its make; None: not taken.
     """
 
     at: str
@@ -55,3 +57,4 @@ class Arrival(msgspec.Struct, frozen=True, kw_only=True):
     pictures: tuple[Picture, ...] | None = None
     readings: tuple[Reading, ...] = ()
     readings_note: str = ""
+    inventory: Inventory | None = None

@@ -22,6 +22,8 @@ def write_whole(path: Path, data: bytes, *, overwrite: bool = True, private: boo
     where the system has modes.
     Raises FileWriteError; what stood there before then still stands, whole.
     """
+    if not path.name:
+        raise FileWriteError("No file is named to write to.", next_step="Give its name.")
     new = path.with_name(f".{path.name}.{os.getpid()}.new")
     try:
         try:

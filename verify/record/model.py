@@ -9,6 +9,7 @@ from collections.abc import Mapping
 import msgspec
 
 from verify.judge import Limit
+from verify.machine import Inventory
 from verify.record.arrival import Arrival
 from verify.values import Outcome, Reading, Unit, Verdict, parse_quantity
 
@@ -81,7 +82,10 @@ class Accepted(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Result(msgspec.Struct, frozen=True, kw_only=True):
-    """What a check came to; attempts in the order they were made, the last one counts."""
+    """What a check came to; attempts in the order they were made, the last one counts.
+
+    shipped_limit: the limit that the shop's own one took the place of; None: `limit` is the shipped one.
+    """
 
     check: str
     checklist: str
@@ -99,6 +103,7 @@ class Result(msgspec.Struct, frozen=True, kw_only=True):
     note_only: bool = False
     accepted: Accepted | None = None
     attempts: tuple[Attempt, ...] = ()
+    shipped_limit: Limit | None = None
 
 
 class StepTaken(msgspec.Struct, frozen=True, kw_only=True):
@@ -197,7 +202,8 @@ class Record(msgspec.Struct, frozen=True, kw_only=True):
     """The whole of it.
 
     practice: the run was for learning, on a simulated machine. first_pass: the verdict of each check's first
-    attempt; first_pass_outcome: what the outcome would be had nothing been asked twice.
+    attempt; first_pass_outcome: what the outcome would be had nothing been asked twice. inventory: what the
+    machine had when it was last read; None: never since the arrival.
     """
 
     format: str
@@ -217,6 +223,7 @@ class Record(msgspec.Struct, frozen=True, kw_only=True):
     steps: tuple[StepTaken, ...]
     hazards: tuple[HazardSeen, ...] = ()
     arrival: Arrival | None = None
+    inventory: Inventory | None = None
     reopenings: tuple[Reopening, ...] = ()
     growths: tuple[Growth, ...] = ()
     seen_beside: tuple[SeenBeside, ...] = ()

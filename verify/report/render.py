@@ -12,6 +12,7 @@ from verify.report import words
 from verify.report.arrival import arrival_rows
 from verify.report.battery import battery_view
 from verify.report.course import course_of
+from verify.report.inventory import parts_view
 from verify.report.numbers import likelihood, limit_written, moment, written
 from verify.report.owner import kind_words, owner_view, part_words
 from verify.report.pictures import picture_views
@@ -38,14 +39,16 @@ def render(record: Record, pictures: Mapping[str, bytes] | None = None) -> bytes
     data = record_bytes(record)
     record = record_from(data)  # whoever reads it out of the page must get the same page: names in one order
     shown = picture_views(record, pictures or {})
-    text = _template().render(
+    text = template("page.html").render(
         record=record,
         pictures=shown,
         arrival=() if record.arrival is None else arrival_rows(record.arrival, shown),
+        parts=parts_view(record),
         course=course_of(record),
         view=owner_view(record),
         battery=battery_view(record),
         stages=_by_stage(record.results),
+        shop_limited={result.checklist for result in record.results if result.shipped_limit is not None},
         headline=words.HEADLINES[record.outcome],
         bands=_bands(record),
         machine=_machine(record.machine),
@@ -95,7 +98,8 @@ def _say(text: object) -> "Markup":
 
 
 @cache
-def _template() -> "Template":
+def template(name: str) -> "Template":
+    """Return a template of the report, with its filters and words."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     environment = Environment(
@@ -117,4 +121,4 @@ def _template() -> "Template":
         moment=moment,
     )
     environment.globals.update(t=words.PAGE, words=words)
-    return environment.get_template("page.html")
+    return environment.get_template(name)

@@ -81,6 +81,8 @@ PAGE: Mapping[str, str] = {
     "limit": "Limit",
     "no_reading": "no reading",
     "no_limit": "no limit",
+    "shop_limit": "Shop limit; shipped:",
+    "with_shop_limits": "with limits of the shop",
     "good_is": "Good:",
     "note": "Note:",
     "doubted": "Doubted:",
@@ -258,8 +260,8 @@ SOURCES: Mapping[str, str] = {
 
 STAGES: Mapping[str, str] = {
     "arrived": "On arrival",
-    "open": "With the base open",
-    "closed": "Closed again",
+    "open": "Open",
+    "closed": "Closed",
     "charged": "Charged",
     "finished": "Finished",
 }
@@ -291,6 +293,15 @@ CARE_FOR: Mapping[str, tuple[str, ...]] = {
         ),
     ),
 }
+
+HAZARD_ADVICE = (
+    "Stop. Unplug the charger. Shut the machine down if you can do so without touching the battery.",
+    "Do not charge, press, bend, pierce or open the battery. Do not fit it again.",
+    "Keep it away from anything that burns.",
+    "If it smokes, hisses or gets hot: leave, warn others, call the fire service.",
+    "When it is cool and still, trained staff isolate it. Follow your local rules; never bin it.",
+)
+"""What a technician does at once where a battery is a hazard; local rules come first."""
 
 DANGER_STEPS = (
     "Switch it off and pull the charger out, if you can do so without touching a hot part.",

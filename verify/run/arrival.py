@@ -50,6 +50,7 @@ def wants_readings(state: State, *, on_machine: bool | None) -> bool:
 def short_readings(sample: Sample) -> tuple[Reading, ...]:
     """Return what the machine tells at a glance: each pack's level and capacity, temperatures, fans.
 
+    A charge limit stands there where one shows: it is the owner's setting, to be given back as it was.
     Units as in each reading; what is doubted or unknown is a reading without value, with the reason.
     """
     found: list[Reading] = []
@@ -64,6 +65,10 @@ def short_readings(sample: Sample) -> tuple[Reading, ...]:
             if value is not None and unit is Unit.PERCENT:
                 value *= 100
             found.append(_reading(value, unit, f"battery {pack.name}, {what}", pack.reasons.get(field)))
+        if pack.charge_limit is not None:
+            percent = 100 * pack.charge_limit
+            doubt = pack.reasons.get("charge_limit")
+            found.append(_reading(percent, Unit.PERCENT, f"battery {pack.name}, charge limit", doubt))
     found += [
         _reading(sensor.celsius, Unit.CELSIUS, f"{sensor.chip} {sensor.label}".strip(), sensor.reason)
         for sensor in sample.temperatures

@@ -7,7 +7,7 @@ It writes no journal line: it says what came of it, and the owner writes.
 import msgspec
 
 from verify.checklist import Check
-from verify.machine import Awake, Load, Machine, Sample
+from verify.machine import Awake, Inventory, Load, Machine, Sample
 from verify.probe import Finding, Probe, Working
 from verify.run.events import Missed
 from verify.run.trace import Trace
@@ -35,6 +35,7 @@ class Watch:
         self.trace = trace
         self._since = since
         self.working = Working(text="Starting.")
+        self.inventory: Inventory | None = None
         # Not None: it had ended, and the run was cut off before that was written down.
         self.finding: Finding | None = None
         for sample in trace.take_earlier():
@@ -48,6 +49,8 @@ class Watch:
 
     def step(self, sample: Sample) -> Finding | None:
         """Feed one sample; return what was found when it has ended."""
+        if sample.inventory is not None:
+            self.inventory = sample.inventory
         # A fault in one check must not take the run with it: it is written down as not established.
         try:
             result = self.probe.step(sample)
@@ -63,8 +66,9 @@ class Watch:
 class Background:
     """The one watch that runs, and what it needs of the machine."""
 
-    def __init__(self, machine: Machine) -> None:
-        self._machine = machine
+    def __init__(self, machine: Machine, *, salt: str) -> None:
+        """salt: what an inventory's serials are hashed with."""
+        self._machine, self._salt = machine, salt
         self.watch: Watch | None = None
         self._load: Load | None = None
         self._load_note = ""
@@ -87,8 +91,13 @@ class Background:
 
     @property
     def loads(self) -> bool:
-        """Whether a load runs now: it has to be fed with a sample a second."""
+        """Whether a load runs now."""
         return self._load is not None and self._load.running
+
+    @property
+    def often(self) -> bool:
+        """Whether a sample a second is needed: a load hangs on it, or the check asks for it."""
+        return self.loads or (self.watch is not None and self.watch.working.often)
 
     @property
     def awake_note(self) -> str:
@@ -100,6 +109,9 @@ class Background:
         watch = self.watch
         if watch is None or watch.began_after(sample.at):
             return None
+        if watch.working.inventory:
+            # In this thread: it is short, and seldom asked for. The trace holds it with its sample.
+            sample = msgspec.structs.replace(sample, inventory=self._machine.inventory(salt=self._salt))
         watch.trace.write(sample)
         finding = watch.step(sample)
         if finding is not None or not watch.working.load:

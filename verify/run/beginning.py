@@ -1,5 +1,6 @@
 """How a run begins and what it is composed of: ticket, work, the texts of the checklists."""
 
+import functools
 import hashlib
 from collections.abc import Iterable
 
@@ -29,15 +30,17 @@ def begin(
     clock: Clock,
     signers: tuple[str, ...] = (),
     arriving: bool = False,
+    whole: bool = True,
 ) -> None:
     """Write a new run's first line. Hold the folder's lock.
 
     signers: roles that have to sign besides those that the checklists ask for. arriving: the machine is
-    taken in first; its work is said later.
+    taken in first; its work is said later. whole: the checklists are all there are; a step that none of them
+    has is a mistake.
     Raises WrongUseError where the folder already holds a run, the work cannot be composed, or an automatic
     check cannot be made.
     """
-    composition = compose(tuple(checklists), [work.kind for work in ticket.work])
+    composition = compose(tuple(checklists), [work.kind for work in ticket.work], whole=whole)
     refuse_impossible(composition)
     journal = Journal(folder.journal_path)
     if journal.lines:
@@ -94,17 +97,21 @@ def work_of(lines: Iterable[Line]) -> tuple[Work, ...]:
     return tuple(said)
 
 
+# All tickets of a shop hold nearly the same texts, and reading one takes far longer than its run's lines.
+_read = functools.lru_cache(maxsize=64)(parse_checklist)
+
+
 def composition_of(lines: Iterable[Line]) -> Composition:
     """Compose the checklists that the run uses, from the texts kept in its journal.
 
     Raises ChecklistError where this version of the tool reads them differently.
     """
     lines = tuple(lines)
-    checklists = tuple(parse_checklist(each.text, name=f"{each.id}.yaml") for each in checklists_of(lines))
+    checklists = tuple(_read(each.text, name=f"{each.id}.yaml") for each in checklists_of(lines))
     signers = [
         role for line in lines if isinstance(line.event, Began | WorkAdded) for role in line.event.signers
     ]
     # Those for every repair first: the order of the steps must not hang on when work was added.
     ordered = sorted(checklists, key=lambda each: bool(each.for_work))
-    composed = compose(ordered, [work.kind for work in work_of(lines)])
+    composed = compose(ordered, [work.kind for work in work_of(lines)], whole=False)
     return msgspec.structs.replace(composed, signers=tuple(dict.fromkeys((*composed.signers, *signers))))

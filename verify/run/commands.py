@@ -17,6 +17,7 @@ from verify.checklist import (
 )
 from verify.checklist.answers import Answer
 from verify.checklist.compose import compose
+from verify.checklist.work import with_included
 from verify.record.model import Work
 from verify.run import plan
 from verify.run.beginning import refuse_impossible, used
@@ -200,10 +201,11 @@ def work_added(
     *,
     checklists: Iterable[Checklist],
     signers: tuple[str, ...],
+    whole: bool = True,
 ) -> tuple[WorkAdded, tuple[Check, ...]]:
     """Say what is repaired, or let the work grow; return the event and the checks that it brings.
 
-    checklists: all that are known. Those in use keep the text that they began with.
+    checklists: all that are known. Those in use keep the text that they began with. whole: as for `begin`.
     Raises WrongUseError for work that is known already, is not known at all, or would be done behind
     something that is closed by now: that has to be opened again first.
     """
@@ -217,7 +219,7 @@ def work_added(
     held = {each.id for each in composition.checklists}
     together = [*composition.checklists, *(each for each in checklists if each.id not in held)]
     kinds = [one.kind for one in (*ticket.work, *work)]
-    grown = compose(sorted(together, key=lambda each: bool(each.for_work)), kinds)
+    grown = compose(sorted(together, key=lambda each: bool(each.for_work)), kinds, whole=whole)
     refuse_impossible(grown)
     known = {check.id for check in composition.checks}
     new = tuple(check for check in grown.checks if check.id not in known)
@@ -239,6 +241,7 @@ def work_added(
 
 def _called_for_by(composition: Composition, kinds: set[str]) -> set[str]:
     """Return the checks that such work calls for: other work may have brought them before."""
+    kinds = set(with_included(composition.checklists, kinds))
     called = {check.id for check in composition.checks if kinds & set(check.work)}
     for each in composition.checklists:
         if kinds & set(each.for_work):
@@ -260,6 +263,6 @@ def _closed_step(
         if step.id in were and step.id not in state.steps:
             return None
         begun = begun or any(check.id in wanted for check in segment.checks)
-        if begun and step.do is not None and step.id in state.steps:
+        if begun and (step.do is not None or step.voided_by) and step.id in state.steps:
             return step
     return None

@@ -5,6 +5,7 @@ from datetime import datetime
 from pathlib import Path
 
 from verify.checklist import Check, Composition
+from verify.machine.inventory import without_marks
 from verify.record.arrival import Arrival
 from verify.record.model import (
     RECORD_FORMAT,
@@ -93,6 +94,7 @@ def record_of(lines: tuple[Line, ...], composition: Composition, *, head: str) -
             for hazard in state.hazards
         ),
         arrival=_arrival(state),
+        inventory=None if state.inventory is None else without_marks(state.inventory),
         reopenings=tuple(
             Reopening(at=wall_text(one.at.wall), opened=one.opened, why=one.why, voided=one.voided)
             for one in state.reopened
@@ -143,6 +145,7 @@ def _arrival(state: State) -> Arrival | None:
         tried=said.tried or {},
         pictures=said.pictures,
         readings=said.readings or (),
+        inventory=None if said.inventory is None else without_marks(said.inventory),
         readings_note=said.readings_note or ("" if said.readings else "Nothing was read on arrival."),
     )
 
@@ -178,6 +181,7 @@ def _result(check: Check, checklist: str, state: State) -> Result:
         because=current.judgement.because if current is not None else "Not done.",
         probability=current.judgement.probability if current is not None else None,
         limit=check.limit,
+        shipped_limit=check.shipped_limit,
         caution=check.caution,
         why=check.why,
         note_only=check.note_only,

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 import msgspec
 
 from verify.checklist.answers import Answer
+from verify.machine import Inventory
 from verify.record.arrival import FoundAs, Picture, Tried
 from verify.record.model import Ticket, UsedChecklist, Work
 from verify.values import Instant, Outcome, Reading
@@ -63,6 +64,7 @@ class Arrived(msgspec.Struct, frozen=True, kw_only=True, tag="arrived", omit_def
     pictures: tuple[Picture, ...] | None = None
     readings: tuple[Reading, ...] | None = None
     readings_note: str = ""
+    inventory: Inventory | None = None
 
 
 class WorkAdded(msgspec.Struct, frozen=True, kw_only=True, tag="work-added"):
@@ -88,7 +90,10 @@ class WatchBegan(msgspec.Struct, frozen=True, kw_only=True, tag="watch-began"):
 
 
 class Found(msgspec.Struct, frozen=True, kw_only=True, tag="found"):
-    """An automatic check ended. sha256 seals the trace as it lies on disk, `samples` lines long."""
+    """An automatic check ended. sha256 seals the trace as it lies on disk, `samples` lines long.
+
+    inventory: the last that the check was fed; None where it asked for none.
+    """
 
     check: str
     readings: tuple[Reading, ...]
@@ -98,6 +103,7 @@ class Found(msgspec.Struct, frozen=True, kw_only=True, tag="found"):
     trace: str
     samples: int
     sha256: str
+    inventory: Inventory | None = None
 
 
 class Waited(msgspec.Struct, frozen=True, kw_only=True, tag="waited"):

@@ -11,6 +11,7 @@ import msgspec
 from verify.checklist import Check, Composition, Kind
 from verify.checklist.answers import Hazard
 from verify.judge import Judgement
+from verify.machine import Inventory
 from verify.record.model import Work
 from verify.run.events import (
     Accepted,
@@ -77,6 +78,7 @@ class Fold:
         self._given_back: tuple[Instant, GivenBack] | None = None
         self._missed: list[tuple[Instant, Missed]] = []
         self._found: list[Found] = []
+        self._inventory: Inventory | None = None
         self._by_hand: list[int] = []
         self._read_by: Opened | None = None
         self._ended: Ended | None = None
@@ -109,6 +111,7 @@ class Fold:
             given_back=self._given_back,
             missed=tuple(self._missed),
             found=tuple(self._found),
+            inventory=self._inventory,
             last_by_hand=tuple(self._by_hand),
             read_by=self._read_by,
             ended=self._ended,
@@ -265,6 +268,7 @@ class Fold:
         self._read_by = self._sessions[-1] if self._sessions else None
         self._watching.pop(event.check, None)
         self._found.append(event)
+        self._inventory = event.inventory or self._inventory
         judgement = judge_readings(check, event.readings, event.text)
         self._try(line, check, judgement, readings=(*event.readings, *event.aside), note=event.text)
         if event.stop is not None:
@@ -319,7 +323,9 @@ class Fold:
             if tries[-1].n > since:
                 self._out_of_date(check_id, "what was said before it was taken back", taken_back=True)
         if self._read_on_arrival > since:
-            self._arrival = msgspec.structs.replace(self._arrival, readings=None, readings_note="")
+            self._arrival = msgspec.structs.replace(
+                self._arrival, readings=None, readings_note="", inventory=None
+            )
         for check_id, begun in self._begun.items():
             if begun > since:
                 self._watching.pop(check_id, None)

@@ -134,7 +134,7 @@ class Live:
     def _pace(self) -> Pace:
         if self._failed is not None or not self._owner.wants_samples():
             return Pace.REST
-        return Pace.FAST if self._owner.loads else Pace.USUAL
+        return Pace.FAST if self._owner.often else Pace.USUAL
 
     def _take(self, sample: Sample) -> None:
         if self._failed is None and self._owner.wants_samples():

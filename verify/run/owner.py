@@ -4,12 +4,14 @@ One owner, one thread. Whoever asks the technician (terminal, script) sends comm
 `shown`; no rule of the run stands anywhere else.
 """
 
+import itertools
 from collections.abc import Iterable, Sequence
 
 import msgspec
 
 from verify.checklist import Check, Checklist
 from verify.checklist.answers import Answer
+from verify.checklist.work import with_included
 from verify.machine import Machine, Sample
 from verify.probe import Context, Working
 from verify.probe.registry import make_probe
@@ -75,7 +77,7 @@ class Owner:
             )
         self._scripted, self._practice, self._brief = scripted, practice, brief
         self._told = False
-        self._background = Background(machine)
+        self._background = Background(machine, salt=self._journal.lines[0].event.ticket.id)
         # Both follow from the journal alone: found once for each line, as they are asked with each sample.
         self._due: tuple[tuple[int, bool | None], plan.Due] | None = None
         self._progress: tuple[int, plan.Progress] | None = None
@@ -93,8 +95,10 @@ class Owner:
 
     def _who_this_is(self) -> dict[str, str]:
         identity = msgspec.structs.asdict(self._machine.identity())
+        # The machine's serial is told only where the ticket has it: then the owner agreed.
+        left_out = {"reasons"} if self.ticket.serial else {"reasons", "serial"}
         return {
-            name: str(value) for name, value in identity.items() if value is not None and name != "reasons"
+            name: str(value) for name, value in identity.items() if value is not None and name not in left_out
         }
 
     # What is to be shown.
@@ -121,8 +125,13 @@ class Owner:
 
     @property
     def loads(self) -> bool:
-        """Whether a load runs now: it has to be fed with a sample a second."""
+        """Whether a load runs now."""
         return self._background.loads
+
+    @property
+    def often(self) -> bool:
+        """Whether a sample a second is needed now."""
+        return self._background.often
 
     def now(self) -> Instant:
         """Return the present instant on the machine's clock."""
@@ -195,14 +204,20 @@ class Owner:
         self._do(said)
 
     def add_work(
-        self, work: Iterable[Work], checklists: Iterable[Checklist], *, signers: tuple[str, ...] = ()
+        self,
+        work: Iterable[Work],
+        checklists: Iterable[Checklist],
+        *,
+        signers: tuple[str, ...] = (),
+        whole: bool = True,
     ) -> tuple[Check, ...]:
         """Say what is repaired, or let the work grow; return the checks that it brings.
 
-        checklists: all that are known. What was answered stays; only what is new is asked.
+        checklists: all that are known (whole: as for `begin`). What was answered stays; only what is new is
+        asked.
         """
         event, new = commands.work_added(
-            self.state, self.composition, tuple(work), checklists=checklists, signers=signers
+            self.state, self.composition, tuple(work), checklists=checklists, signers=signers, whole=whole
         )
         self._do(event)
         return new
@@ -337,6 +352,7 @@ class Owner:
                 trace=watch.trace_name,
                 samples=watch.trace.samples,
                 sha256=sha256,
+                inventory=watch.inventory,
             )
         )
         self._settle()
@@ -366,11 +382,28 @@ class Owner:
         if name is None:
             name = f"{len(self.lines):05d}-{check.id}.jsonl"
             self._append(WatchBegan(check=check.id, trace=name))
-        probe = make_probe(check.probe or "", check.options, Context(label_wh=self.ticket.label_wh()))
+        began = next(
+            line.n
+            for line in reversed(self.lines)
+            if isinstance(line.event, WatchBegan) and line.event.trace == name
+        )
+        probe = make_probe(check.probe or "", check.options, self._context(since=began))
         trace = Trace(self._folder.trace_path(name))
         watch = Watch(check, probe, name, trace, since=self._machine.clock.now())
         self._background.watch = watch
         self._finish(watch)
+
+    def _context(self, *, since: int) -> Context:
+        """Return what an automatic check may know of the ticket. since: the line with which it began."""
+        return Context(
+            label_wh=self.ticket.label_wh(),
+            work=with_included(self.composition.checklists, (work.kind for work in self.ticket.work)),
+            arrival_inventory=self.state.arrival.inventory,
+            arrival_readings=self.state.arrival.readings or (),
+            said_at=max(line.at.wall for line in self.lines),
+            said_on_arrival=max(line.at.wall for line in itertools.takewhile(_is_before, self.lines)),
+            witnessed_s=witnessed_s(self.lines, since=since, now=self.now()),
+        )
 
     # The journal.
 
@@ -417,7 +450,11 @@ class Owner:
         if arrival.wants_readings(self.state, on_machine=self.on_machine) and not self._brief:
             sample = self._machine.sample()
             self._append(
-                Arrived(readings=arrival.short_readings(sample), readings_note=arrival.readings_note(sample))
+                Arrived(
+                    readings=arrival.short_readings(sample),
+                    readings_note=arrival.readings_note(sample),
+                    inventory=self._machine.inventory(salt=self.ticket.id),
+                )
             )
         while isinstance(due := self.due(), plan.Do) and due.step.do is None:
             self._append(Stepped(step=due.step.id, by_itself=True))
@@ -441,3 +478,8 @@ class Owner:
     def close(self) -> None:
         """Leave the run as it is; it can be gone on with at any time."""
         self._background.close()
+
+
+def _is_before(line: Line) -> bool:
+    """Whether the line comes before what the machine has was taken on arrival."""
+    return not (isinstance(line.event, Arrived) and line.event.inventory is not None)

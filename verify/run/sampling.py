@@ -16,7 +16,7 @@ from verify.values.errors import HandbackError, MachineError
 
 
 class Pace(Enum):
-    """How often the machine is read. FAST: once a second, while a load hangs on it."""
+    """How often the machine is read. FAST: once a second, while a load hangs on it or a check asks for it."""
 
     REST = "rest"
     USUAL = "usual"
@@ -160,7 +160,7 @@ class VirtualSampler:
         """Nothing: it is asked with `next`."""
 
     def pace(self, pace: Pace) -> None:
-        """Step a second only while a load hangs on it."""
+        """Step a second only where it has to be fast."""
         self._step_s = min(_FAST_S, self._every_s) if pace is Pace.FAST else self._every_s
 
     def close(self) -> None:

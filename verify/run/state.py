@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 import msgspec
 
 from verify.judge import Judgement
+from verify.machine import Inventory
 from verify.record.model import Ticket
 from verify.run.events import Accepted, Arrived, Began, Ended, Found, GivenBack, Line, Missed, Opened
 from verify.values import Instant, Reading, Verdict
@@ -58,7 +59,7 @@ class State(msgspec.Struct, frozen=True, kw_only=True):
     the line. accepted: concessions that count, by check. growths: work added after the beginning.
     watching: trace names of automatic checks that began and have not ended.
     last_by_hand: the lines that an undo would take back, or empty. read_by: the last session in which an
-    automatic check ended; None where none did.
+    automatic check ended; None where none did. inventory: the last that an automatic check was fed.
     """
 
     began: Began
@@ -80,6 +81,7 @@ class State(msgspec.Struct, frozen=True, kw_only=True):
     given_back: tuple[Instant, GivenBack] | None
     missed: tuple[tuple[Instant, Missed], ...]
     found: tuple[Found, ...]
+    inventory: Inventory | None
     last_by_hand: tuple[int, ...]
     read_by: Opened | None
     ended: Ended | None

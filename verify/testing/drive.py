@@ -1,6 +1,8 @@
 """Drive an automatic check on a simulated machine: what the owner of a run does, without the run."""
 
-from verify.machine import Load
+import msgspec
+
+from verify.machine import Load, Sample
 from verify.machine.simulated import SimulatedMachine
 from verify.probe import Finding, Probe, Working
 from verify.values.errors import WrongUseError
@@ -15,13 +17,17 @@ def drive(
     which a check that has not ended is a mistake; raises WrongUseError.
     """
     load: Load | None = None
+    wants_inventory = False
     for _ in range(int(until_s / every_s) + 1):
         sample = machine.sample()
+        if wants_inventory:
+            sample = msgspec.structs.replace(sample, inventory=machine.inventory(salt="TW-1042"))
         said = probe.step(sample)
         match said:
             case Finding():
                 return said
             case Working():
+                wants_inventory = said.inventory
                 if said.want is not None:
                     machine.obey(said.want)
                 if said.load and load is None:
@@ -30,3 +36,16 @@ def drive(
                     load.renew(sample)
         machine.clock.wait(every_s)
     raise WrongUseError(f"The automatic check has not ended after {until_s:.0f} s.")
+
+
+def settled(probe: Probe, sample: Sample) -> Finding:
+    """Feed the check this one sample again and again, 10 s apart, and return its finding.
+
+    Raises WrongUseError where it has not ended after 2 min.
+    """
+    for look in range(13):
+        at = msgspec.structs.replace(sample.at, elapsed_s=sample.at.elapsed_s + 10.0 * look)
+        said = probe.step(msgspec.structs.replace(sample, at=at))
+        if isinstance(said, Finding):
+            return said
+    raise WrongUseError("The automatic check has not ended after 2 min of one sample.")

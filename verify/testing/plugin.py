@@ -1,6 +1,7 @@
 """pytest runs specimens: `pytest FOLDER` collects every NAME.specimens.yaml in it.
 
-Each specimen is one test; one more for each file: every check of its checklist catches something.
+Each specimen is one test; one more for each file: every check of its checklist catches something. A
+checklist or a file of shop limits without specimens is a test that fails: nothing proves it.
 """
 
 import tempfile
@@ -16,10 +17,15 @@ if TYPE_CHECKING:
 _ENDING = ".specimens.yaml"
 
 
-def pytest_collect_file(parent: pytest.Collector, file_path: Path) -> "SpecimensFile | None":
-    """Collect a file of specimens."""
+def pytest_collect_file(parent: pytest.Collector, file_path: Path) -> "SpecimensFile | UnprovedFile | None":
+    """Collect a file of specimens, or a file of ours that has none beside it; no other YAML file."""
     if file_path.name.endswith(_ENDING):
         return SpecimensFile.from_parent(parent, path=file_path)
+    if file_path.suffix == ".yaml" and not file_path.with_name(file_path.stem + _ENDING).exists():
+        from verify.checklist.overrides import format_word
+
+        if format_word(file_path) in {"checklist", "shop-limits"}:
+            return UnprovedFile.from_parent(parent, path=file_path)
     return None
 
 
@@ -42,6 +48,14 @@ class SpecimensFile(pytest.File):
         for specimen in file.specimens:
             yield SpecimenItem.from_parent(self, name=specimen.name, file=file, specimen=specimen)
         yield CoverageItem.from_parent(self, name="every check catches something", file=file)
+
+
+class UnprovedFile(pytest.File):
+    """A checklist, or a file of shop limits, without specimens."""
+
+    def collect(self) -> Iterator[pytest.Item]:
+        """Give the one test, which fails."""
+        yield UnprovedItem.from_parent(self, name="has specimens")
 
 
 class _Item(pytest.Item):
@@ -75,6 +89,15 @@ class SpecimenItem(_Item):
         wrong = differences(self._specimen, came)
         if wrong:
             raise SpecimenFailure(f"{self._specimen.name}: " + "; ".join(wrong) + ".")
+
+
+class UnprovedItem(_Item):
+    """What no specimen proves."""
+
+    def runtest(self) -> None:
+        """Fail, and say which file is missing."""
+        name = self.path.stem + _ENDING
+        raise SpecimenFailure(f"Nothing proves {self.path.name}: there is no {name} beside it. Write one.")
 
 
 class CoverageItem(_Item):

@@ -9,7 +9,7 @@ from verify.ask.script import play
 from verify.ask.simulated import SimulatedBench, Truthful
 from verify.checklist.specimens import Specimen, SpecimenFile, facts_of, machine_faults
 from verify.record.model import Part, Ticket, Work
-from verify.run import Owner, RunFolder, begin
+from verify.run import Owner, RunFolder, begin, plan
 from verify.run.outcome import outcome_of
 from verify.values import Outcome, Verdict
 
@@ -24,17 +24,31 @@ class SpecimenRun(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def run_specimen(file: SpecimenFile, specimen: Specimen, folder: Path) -> SpecimenRun:
-    """Run the specimen in an empty folder."""
-    bench = SimulatedBench(faults=machine_faults(file, specimen))
+    """Run the specimen in an empty folder: a sound machine is taken in, then its faults come over it.
+
+    What was seen on arrival is what the later readings stand against.
+    """
+    bench = SimulatedBench(faults={})
     label = {} if specimen.label_wh is None else {"energy": f"{specimen.label_wh} Wh"}
     work = tuple(
         Work(kind=kind, part=Part(source="reproduction", label=label) if kind == "battery" else None)
         for kind in specimen.work
     )
     with RunFolder(folder / "SPECIMEN") as held:
-        begin(held, ticket=Ticket(id="SPECIMEN", work=work), checklists=file.checklists, clock=bench.clock)
+        begin(
+            held,
+            ticket=Ticket(id="SPECIMEN", complaint="As the specimen tells."),
+            checklists=file.checklists,
+            clock=bench.clock,
+            arriving=True,
+            whole=False,
+        )
         owner = Owner(held, machine=bench.machine, scripted=True, on_machine=True)
-        play(owner, Truthful(facts_of(file, specimen), file.sees), bench.sampler, hands=bench)
+        truth = Truthful(facts_of(file, specimen), file.sees)
+        if isinstance(play(owner, truth, bench.sampler, hands=bench), plan.SayWork):
+            bench.machine.befall(machine_faults(file, specimen))
+            owner.add_work(work, file.checklists, whole=False)
+            play(owner, truth, bench.sampler, hands=bench)
         owner.close()
     alarms: dict[str, str] = {}
     notes: list[str] = []

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from verify.machine.sysfs import fetch_bytes
 
-__all__ = ["CHARGE_PACK", "ENERGY_PACK", "SysfsTree", "failing_fetch"]
+__all__ = ["CHARGE_PACK", "ENERGY_PACK", "SysfsTree", "edid", "failing_fetch"]
 
 # Invented packs of three cells in series (11.4 V): one that reports energy, one that reports charge.
 ENERGY_PACK: Mapping[str, str] = {
@@ -158,6 +158,61 @@ class SysfsTree:
         (self.root / "class" / kind / name).symlink_to(folder)
         return folder
 
+    def pci(self, address: str, *, code: str, ids: str, way: str = "pci0000:00", **files: str) -> str:
+        """Make a device on the board's bus; return its way below devices.
+
+        ids: vendor:device:subsystem vendor:subsystem device.
+        code: the class code without "0x", six digits.
+        """
+        way = f"{way}/{address}"
+        names = ("vendor", "device", "subsystem_vendor", "subsystem_device")
+        told = dict(zip(names, (f"0x{number}" for number in ids.split(":")), strict=True))
+        for file, text in {**told, "class": f"0x{code}", **files}.items():
+            self.write(f"devices/{way}/{file}", text)
+        self._link(f"bus/pci/devices/{address}", way)
+        return way
+
+    def usb(
+        self, name: str, *, ids: str, interface: str, removable: str | None = None, product: str = ""
+    ) -> str:
+        """Make a device on USB; return its way below devices. interface: class code, two digits."""
+        way = f"pci0000:00/0000:00:14.0/usb1/{name}"
+        vendor, _, number = ids.partition(":")
+        files = {"idVendor": vendor, "idProduct": number, "bDeviceClass": "00", "product": product}
+        files[f"{name}:1.0/bInterfaceClass"] = interface
+        if removable is not None:
+            files["removable"] = removable
+        for file, text in files.items():
+            self.write(f"devices/{way}/{file}", text)
+        self._link(f"bus/usb/devices/{name}", way)
+        return way
+
+    def input(self, name: str, *, way: str, ids: str, title: str = "", **bits: str) -> None:
+        """Make an input device; ids: bus:vendor:product; bits: bitmaps as the kernel prints them, by file."""
+        folder = f"{way}/input/{name}"
+        told = dict(zip(("id/bustype", "id/vendor", "id/product"), ids.split(":"), strict=True))
+        for file, text in {"name": title, **told}.items():
+            self.write(f"devices/{folder}/{file}", text)
+        for file, text in bits.items():
+            path = file if file == "properties" else f"capabilities/{file}"
+            self.write(f"devices/{folder}/{path}", text)
+        self._link(f"class/input/{name}", folder)
+
+    def panel(self, connector: str, description: bytes, *, status: str = "connected") -> None:
+        """Make a connector of the graphics chip ("card0-eDP-1") with a panel's description."""
+        self.write(f"class/drm/{connector}/status", status)
+        self.write(f"class/drm/{connector}/edid", description)
+
+    def radio_switch(self, index: int, kind: str, *, soft: str = "0", hard: str = "0") -> None:
+        """Make a radio's switch; kind: "wlan", "bluetooth"."""
+        for file, text in {"type": kind, "soft": soft, "hard": hard}.items():
+            self.write(f"class/rfkill/rfkill{index}/{file}", text)
+
+    def _link(self, path: str, way: str) -> None:
+        link = self.root / path
+        link.parent.mkdir(parents=True, exist_ok=True)
+        link.symlink_to(self.root / "devices" / way)
+
     def laptop(self) -> None:
         """Make a whole sound machine: a pack that charges, sensors, a fan, a firmware table."""
         self.firmware(sys_vendor="Fennel", product_name="Larkspur 15", chassis_type="10", bios_version="1.07")
@@ -181,6 +236,44 @@ class SysfsTree:
         self.hwmon(2, "acpitz", temp1_input="41000", temp1_crit="105000")
         self.hwmon(3, "ecfan", fan1_input="2310", fan1_label="fan")
         self.cpu()
+
+
+def edid(
+    maker: str = "FNL",
+    product: int = 0x1501,
+    *,
+    clock_khz: int = 148500,
+    active: tuple[int, int] = (1920, 1080),
+    blank: tuple[int, int] = (280, 45),
+    bits: int = 8,
+) -> bytes:
+    """Return a panel's description: base block, one detailed timing, right sum; everything else is zero.
+
+    Unless told otherwise the timing is that of 1920 x 1080 at 60 Hz (CTA-861, video code 16).
+    """
+    block = bytearray(128)
+    block[:8] = b"\x00\xff\xff\xff\xff\xff\xff\x00"
+    packed = 0
+    for letter in maker:
+        packed = packed << 5 | ord(letter) - ord("@")
+    block[8:10] = packed.to_bytes(2, "big")
+    block[10:12] = product.to_bytes(2, "little")
+    block[12:16] = b"\x11\x22\x33\x44"  # a serial number, which nobody may read
+    block[20] = 0x80 | {6: 1, 8: 2, 10: 3}[bits] << 4
+    (width, height), (blank_x, blank_y) = active, blank
+    block[54:56] = (clock_khz // 10).to_bytes(2, "little")
+    block[56:62] = bytes(
+        (
+            width & 0xFF,
+            blank_x & 0xFF,
+            width >> 8 << 4 | blank_x >> 8,
+            height & 0xFF,
+            blank_y & 0xFF,
+            height >> 8 << 4 | blank_y >> 8,
+        )
+    )
+    block[127] = -sum(block) % 256
+    return bytes(block)
 
 
 def failing_fetch(errors: Mapping[str, int]) -> Callable[[str], bytes]:

@@ -16,6 +16,7 @@ import msgspec
 from verify.values.errors import InvalidValueError
 
 _BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
+_NO_BOOT = "session-"  # in place of a boot's id, where no system tells one
 
 
 class Instant(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -34,6 +35,14 @@ class Instant(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     def __post_init__(self) -> None:
         if self.wall.utcoffset() != timedelta(0):
             raise InvalidValueError("A wall clock time must be given in UTC.")
+
+    def started_since(self, earlier: "Instant") -> bool | None:
+        """Return whether the computer was started anew since then; None where its boots are not told."""
+        ids = (earlier.boot_id, self.boot_id)
+        if any(boot_id is None or boot_id.startswith(_NO_BOOT) for boot_id in ids):
+            # The same session is the same boot, whatever its id.
+            return False if ids[0] == ids[1] and ids[0] is not None else None
+        return ids[0] != ids[1]
 
 
 class Clock(Protocol):
@@ -57,7 +66,7 @@ class SystemClock:
         except OSError:
             # No system but Linux tells its boot. An id of this session alone: time is counted within the
             # session and never across two, as the machine may have started again in between.
-            self._boot_id = f"session-{os.urandom(8).hex()}"
+            self._boot_id = f"{_NO_BOOT}{os.urandom(8).hex()}"
         # CLOCK_BOOTTIME counts suspend; where there is none, the monotonic clock has to do.
         self._source = getattr(time, "CLOCK_BOOTTIME", None)
 
@@ -96,6 +105,10 @@ class VirtualClock:
         if seconds < 0:
             raise InvalidValueError("Time does not run backwards.")
         self._elapsed_s += seconds
+
+    def start_again(self, *, boot_id: str) -> None:
+        """Be the clock of another boot from here on; no time passes."""
+        self._boot_id = boot_id
 
     def set_wall(self, wall: datetime) -> None:
         """Set the wall clock (aware); no time passes.

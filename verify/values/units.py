@@ -35,6 +35,7 @@ class Unit(StrEnum):
     RPM = "rpm"
     C_RATE = "C"
     DBM = "dBm"
+    DECIBEL = "dB"
     GRAM = "g"
     MEGAHERTZ = "MHz"
 
@@ -60,6 +61,7 @@ _SCALE: dict[Unit, tuple[str, float]] = {
     Unit.RPM: ("rotation", 1.0),
     Unit.C_RATE: ("charge rate", 1.0),
     Unit.DBM: ("radio level", 1.0),
+    Unit.DECIBEL: ("level difference", 1.0),
     Unit.GRAM: ("mass", 1.0),
     Unit.MEGAHERTZ: ("frequency", 1.0),
 }

@@ -1,0 +1,211 @@
+"""The parts of the machine, on arrival and now, as the rows of a table. No layout."""
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+
+import msgspec
+
+from verify.machine import Inventory, Item, ItemKind, Link
+from verify.machine.inventory_compare import Differences, compare
+from verify.probe.inventory import panel_differences
+from verify.probe.inventory_memory import LEAST_PERCENT, MEMORY_WORK
+from verify.probe.inventory_radio import FAULT_DB
+from verify.probe.inventory_work import ANTENNA, TIES, disturbed_by, expected
+from verify.record.model import Record
+
+THERE, NOT_SEEN, OFF, ON = "there", "not seen", "switched off", "switched on"
+TITLE = "Parts: on arrival and now"
+COLUMNS = ("Part", "On arrival", "Now")
+_NOT_TAKEN = "Nothing was taken on arrival, so nothing can be compared."
+_NOT_READ = "The machine's parts were not read again since arrival."
+_GIB = 1 << 30
+
+
+class PartRow(msgspec.Struct, frozen=True, kw_only=True):
+    """One line. remark: what it means, may be empty. lost: it counts as missing or changed unasked.
+
+    Foreign text, not escaped yet.
+    """
+
+    what: str
+    then: str
+    now: str
+    remark: str = ""
+    lost: bool = False
+
+
+class PartsView(msgspec.Struct, frozen=True, kw_only=True):
+    """The table. note: what is to be known of all of it, may be empty."""
+
+    rows: tuple[PartRow, ...]
+    note: str = ""
+    title: str = TITLE
+    columns: tuple[str, ...] = COLUMNS
+
+
+def parts_view(record: Record) -> PartsView | None:
+    """Return what is missing, new, changed or explained, and how much is as it was; None: never read."""
+    before = None if record.arrival is None else record.arrival.inventory
+    now = record.inventory
+    if before is None and now is None:
+        return None
+    if before is None or now is None:
+        one = now if before is None else before
+        assert one is not None
+        then, later = ("not taken", THERE) if before is None else (THERE, "not read")
+        rows = tuple(
+            PartRow(what=kind, then=_times(then, count), now=_times(later, count))
+            for kind, count in _counted(one)
+        )
+        return PartsView(rows=rows, note=_NOT_TAKEN if before is None else _NOT_READ)
+    work = tuple(each.kind for each in record.ticket.work)
+    found = compare(before, now)
+    rows = (*_items(found, work, now), *_figures(before, now, work))
+    # What is of the same make with another serial is told as exchanged.
+    same = sum((_makes(before) & _makes(now)).values()) - sum(
+        old.identity == new.identity for old, new in found.exchanged
+    )
+    rest = PartRow(what=f"{'The other' if rows else 'All'} {same} parts", then=THERE, now=THERE)
+    return PartsView(rows=(*rows, rest) if same else rows)
+
+
+def _items(found: Differences, work: tuple[str, ...], now: Inventory) -> Iterator[PartRow]:
+    for item in found.missing:
+        said = disturbed_by(TIES[item.kind], work)
+        yield PartRow(what=item.words, then=THERE, now=NOT_SEEN, remark=said, lost=True)
+    for old, new in found.exchanged:
+        told = expected(old.kind, work)
+        remark = "Renewed: this work is for it." if told else disturbed_by(TIES[old.kind], work)
+        same = old.identity == new.identity
+        yield PartRow(
+            what=old.kind,
+            then=_called(old),
+            now=f"{_called(new)}, by its serial number another one" if same else _called(new),
+            remark=remark,
+            lost=not told,
+        )
+    for item in found.explained:
+        remark = "Its radio is switched off: that explains it. Switch it on to see it."
+        yield PartRow(what=item.words, then=THERE, now=OFF, remark=remark)
+    for item in found.unread:
+        why = now.reasons.get(item.seen_in) or now.reasons.get("items") or "It says nothing of itself now."
+        yield PartRow(what=item.words, then=THERE, now="cannot be listed", remark=why)
+    for item in found.new:
+        told = expected(item.kind, work)
+        remark = "This work is for it." if told else "No work of this ticket is for it."
+        yield PartRow(what=item.words, then=NOT_SEEN, now=THERE, remark=remark)
+
+
+def _figures(before: Inventory, now: Inventory, work: tuple[str, ...]) -> Iterator[PartRow]:
+    yield from _radio(before, now, work)
+    then_bytes, now_bytes = before.memory_bytes, now.memory_bytes
+    if then_bytes and now_bytes and not _alike(then_bytes, now_bytes):
+        less = now_bytes < then_bytes
+        yield PartRow(
+            what="memory",
+            then=f"{then_bytes / _GIB:.1f} GiB",
+            now=f"{now_bytes / _GIB:.1f} GiB",
+            remark=_less_memory(work) if less else "",
+            lost=less and not _is_memory_work(work),
+        )
+    if before.channels and now.channels and before.channels != now.channels:
+        then, later = (f"{one.channels} in use" for one in (before, now))
+        fewer = now.channels < before.channels
+        yield PartRow(
+            what="memory channels",
+            then=then,
+            now=later,
+            remark=_less_memory(work) if fewer else "",
+            lost=fewer and not _is_memory_work(work),
+        )
+    if before.panels and now.panels and before.panels[0] != now.panels[0]:
+        told = expected(ItemKind.PANEL, work)
+        # Another make is what lid work is for; other pixels are not.
+        differ = panel_differences(before.panels[0], now.panels[0], another=told)
+        remark = "This work is for it." if told else ""
+        yield PartRow(
+            what="panel, as it describes itself",
+            then=before.panels[0].words,
+            now=now.panels[0].words,
+            remark=f"Not as on arrival: {'; '.join(differ)}." if differ else remark,
+            lost=bool(differ),
+        )
+    for old, new in _lines(before.links, now.links):
+        less = new.is_below(old)
+        remark = disturbed_by(TIES[new.kind], work) if less else ""
+        yield PartRow(what=f"{new.kind}: its line", then=old.words, now=new.words, remark=remark, lost=less)
+
+
+def _is_memory_work(work: tuple[str, ...]) -> bool:
+    return not set(MEMORY_WORK).isdisjoint(work)
+
+
+def _less_memory(work: tuple[str, ...]) -> str:
+    if _is_memory_work(work):
+        return "Less than on arrival: compare with what was ordered."
+    return "Less than on arrival: press each module home."
+
+
+def _radio(before: Inventory, now: Inventory, work: tuple[str, ...]) -> Iterator[PartRow]:
+    was_off = {block.type for block in before.blocks if block.soft or block.hard}
+    for block in now.blocks:
+        is_off = block.soft or block.hard
+        if is_off != (block.type in was_off):
+            words = {"wlan": "wireless network", "bluetooth": "short-range radio"}
+            then, later = (ON, OFF) if is_off else (OFF, ON)
+            yield PartRow(what=f"switch of the {words.get(block.type, block.type)}", then=then, now=later)
+    then_dbm, now_dbm = (
+        max((one.dbm for one in each.radios if one.dbm is not None), default=None) for each in (before, now)
+    )
+    if then_dbm is None and now_dbm is None:
+        return
+    why = next((one.reason for each in (before, now) for one in each.radios if one.reason), "") or ""
+    lost = then_dbm is not None and now_dbm is not None and then_dbm - now_dbm > FAULT_DB
+    yield PartRow(
+        what="wireless network, level",
+        then=_level(then_dbm),
+        now=_level(now_dbm),
+        remark=f"{then_dbm - now_dbm:.0f} dB weaker. {disturbed_by(ANTENNA, work)}"
+        if lost and then_dbm is not None and now_dbm is not None
+        else why,
+        lost=lost,
+    )
+
+
+def _makes(inventory: Inventory) -> Counter[tuple[ItemKind, str]]:
+    return Counter((item.kind, item.identity) for item in inventory.parts(*ItemKind))
+
+
+def _counted(inventory: Inventory) -> Iterator[tuple[str, int]]:
+    for kind in ItemKind:
+        count = len(inventory.parts(kind))
+        if count:
+            yield kind, count
+
+
+def _times(word: str, count: int) -> str:
+    return f"{count} {word}" if word == THERE else word
+
+
+def _called(item: Item) -> str:
+    return f"“{item.name}”" if item.name else item.identity
+
+
+def _level(dbm: float | None) -> str:
+    return "not known" if dbm is None else f"{dbm:.0f} dBm".replace("-", "−")
+
+
+def _alike(then: int, now: int) -> bool:
+    return min(then, now) * 100 >= max(then, now) * LEAST_PERCENT
+
+
+def _lines(before: Sequence[Link], now: Sequence[Link]) -> Iterator[tuple[Link, Link]]:
+    """Pair the lines of one part that differ now; two of one make are two lines."""
+    left = list(before)
+    for new in now:
+        old = next((one for one in left if (one.kind, one.identity) == (new.kind, new.identity)), None)
+        if old is None:
+            continue
+        left.remove(old)
+        if (old.width, old.speed) != (new.width, new.speed):
+            yield old, new
