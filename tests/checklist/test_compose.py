@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from verify.checklist import Check, Checklist, Composition, Kind, Step
-from verify.checklist.compose import compose, hands_minutes, source_of, waiting_minutes
+from verify.checklist.compose import compose, hands_minutes, waiting_minutes
 from verify.checklist.loader import parse_checklist
 from verify.checklist.placing import needs_nobody
 from verify.checklist.proofread import checklist_mistakes
@@ -147,7 +147,6 @@ def test_only_the_checklists_and_checks_that_the_work_calls_for_are_asked() -> N
     assert [check.id for check in composition.checks] == ["always", "label"]
     assert [each.id for each in composition.checklists] == ["base", "battery"]
     assert composition.work == ("battery",)
-    assert source_of(composition, "label").id == "battery"
 
 
 def test_work_that_no_checklist_knows_is_refused_with_the_nearest_name() -> None:

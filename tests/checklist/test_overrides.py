@@ -116,11 +116,15 @@ def test_a_run_goes_on_with_its_limits_after_the_shop_has_changed_them(shop: Pat
             "  pack-cell-voltage: {at_least: 4 V, at_most: 3 V, source: ours, good: None.}\n",
             3, "lower bound 4 V is above the upper bound 3 V", "Correct the bounds",
         ),
+        (
+            "  charger-seen: {at_least: 0 pieces, source: ours, good: Any.}\n",
+            3, "holds for every count", "how many there must be",
+        ),
     ],
     ids=[
         "no such check", "check without a limit", "unit of something else", "unknown unit", "bound left out",
         "misspelt key", "decision rule", "no source", "no sentence", "twice", "no table", "half a range",
-        "range upside down",
+        "range upside down", "a check that cannot fail",
     ],
 )  # fmt: skip
 def test_a_mistake_is_told_with_its_line_and_a_way_out(

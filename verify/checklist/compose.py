@@ -14,7 +14,6 @@ import msgspec
 
 from verify.checklist.blame import blame, refuse_unknown_step
 from verify.checklist.model import Check, Checklist, Composition, Segment
-from verify.checklist.near_miss import did_you_mean
 from verify.checklist.placing import needs_nobody, ordered, segment_of
 from verify.checklist.stages import stages_of, steps_in_order
 from verify.checklist.work import (
@@ -23,7 +22,6 @@ from verify.checklist.work import (
     refuse_unknown_work,
     with_included,
 )
-from verify.values.errors import WrongUseError
 
 
 def compose(checklists: Iterable[Checklist], work: Iterable[str], *, whole: bool = True) -> Composition:
@@ -69,20 +67,6 @@ def hands_minutes(composition: Composition) -> float:
 def waiting_minutes(composition: Composition) -> float:
     """Return the minutes that the tool reads or time passes, were it all done one after the other."""
     return sum(check.minutes for check in composition.checks if needs_nobody(check))
-
-
-def source_of(composition: Composition, check_id: str) -> Checklist:
-    """Return the checklist that a check came from, the first of several.
-
-    Raises WrongUseError where no checklist of the composition has it.
-    """
-    for checklist in composition.checklists:
-        if any(check.id == check_id for check in checklist.checks):
-            return checklist
-    raise WrongUseError(
-        f'There is no check "{check_id}" in this run.',
-        next_step=did_you_mean(check_id, [check.id for check in composition.checks]),
-    )
 
 
 def _united(

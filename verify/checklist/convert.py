@@ -225,6 +225,10 @@ def read_bounds(fields: Fields) -> tuple[Quantity | None, Quantity | None, str]:
     lower, upper = fields.quantity("at_least"), fields.quantity("at_most")
     if exactly is not None and (lower is not None or upper is not None):
         fields.wrong("exactly", '"exactly" stands beside another bound.', "Keep one of them.")
+    if lower is not None and lower.unit is Unit.COUNT and lower.value <= 0 and upper is None:
+        fields.wrong(
+            "at_least", f'"at least {lower}" holds for every count.', "Write how many there must be."
+        )
     source = fields.text("source") if fields.has("source") else ""
     if not source and not isinstance(fields.table.get("source"), Scalar):
         fields.wrong("source", "A limit needs its source.", '"common practice, no source" is one.')
