@@ -5,6 +5,8 @@ that stands still or leaps, and to hold a charge by a limit that shows nowhere. 
 practice, no source.
 """
 
+import math
+
 from verify.machine import Pack, PackState
 from verify.machine.series import Moment, flow_disagrees
 from verify.measure.full import LEVEL_WITH_WORD, LEVEL_WITHOUT_WORD
@@ -13,6 +15,7 @@ from verify.probe.watching import trusted
 __all__ = ["Belief", "why_stopped"]
 
 _SERIES_S = 300.0  # so long a series tells whether the reported power is true
+_SUMMED_EVERY_S = 30.0  # a watch of a day is taken up again sample by sample
 _LEAP, _MOST_LEAPS, _LEAP_STEP_S = 0.10, 3, 90.0  # a gauge that learns moves by less, or once
 _LIMIT_LOWEST = 0.30  # no charge limit is set lower
 
@@ -23,6 +26,7 @@ class Belief:
     def __init__(self) -> None:
         self.rate_wrong = False
         self._moments: list[Moment] = []
+        self._summed_s = -math.inf
         self._before: tuple[float, float] | None = None
         self._leaps = 0
         self._stood: tuple[float, float] | None = None
@@ -34,7 +38,9 @@ class Belief:
             moments.append(Moment(elapsed_s=at_s, pack=pack))
         while moments and at_s - moments[0].elapsed_s > _SERIES_S:
             del moments[0]
-        self.rate_wrong = self.rate_wrong or flow_disagrees(moments) is True
+        if not self.rate_wrong and at_s - self._summed_s >= _SUMMED_EVERY_S:
+            self._summed_s = at_s
+            self.rate_wrong = flow_disagrees(moments) is True
         if level is None:
             return
         if self._before is not None:
