@@ -7,7 +7,6 @@ do; that done, or accepted by name, the run comes to its end. Rows of a real fau
 """
 
 import errno
-import functools
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, datetime, timedelta
@@ -18,7 +17,6 @@ import msgspec
 import pytest
 
 from verify.ask.script import play
-from verify.checklist.loader import parse_checklist
 from verify.checklist.shipped import shipped_checklists
 from verify.machine import Machine, PackState, Sample
 from verify.machine.psutil_only import PsutilMachine
@@ -745,14 +743,6 @@ class Watching(Owner):
         super().take_sample(sample)
         if self.strip is not None and self.strip[1].seconds_left is not None:
             self.longest_told_s = max(self.longest_told_s, self.strip[1].seconds_left)
-
-
-@pytest.fixture(scope="module", autouse=True)
-def read_once() -> Iterator[None]:
-    """The same text gives the same checklist: read it once."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("verify.run.beginning.parse_checklist", functools.cache(parse_checklist))
-        yield
 
 
 @pytest.fixture

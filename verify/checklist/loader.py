@@ -4,6 +4,7 @@ The steps: text to tree (`nodes`), head of the file, then each step and check by
 what they say of each other: ids twice, steps and probes that do not exist.
 """
 
+import functools
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -38,10 +39,18 @@ def parse_checklist(
     known_probes: names a probe check may use, each with its unit; None: not checked here.
     Raises ChecklistError for the first mistake.
     """
+    return _parsed(text, name, None if known_probes is None else frozenset(known_probes.items()))
+
+
+# Reading a text takes far longer than looking whether it is still the same, and nearly always it is.
+@functools.lru_cache(maxsize=128)
+def _parsed(text: str, name: str, probes: frozenset[tuple[str, Unit | None]] | None) -> Checklist:
     mistakes = Mistakes(name)
     checklist = None
     try:
-        checklist = _read(text, mistakes, known_probes=known_probes, known_steps=None)
+        checklist = _read(
+            text, mistakes, known_probes=None if probes is None else dict(probes), known_steps=None
+        )
     except ChecklistError as error:
         mistakes.end(error)
     if checklist is None or mistakes.found:

@@ -1,10 +1,9 @@
 """Where the shipped checklists lie, and all checklists of a bench."""
 
-import functools
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from verify.checklist.loader import parse_checklist
+from verify.checklist.loader import load_checklist, parse_checklist
 from verify.checklist.model import Checklist
 from verify.checklist.nodes import read_text
 from verify.checklist.overrides import Override, extended, is_shop_limits, parse_shop_limits
@@ -90,12 +89,5 @@ def _yaml_files(folder: Path) -> tuple[Path, ...]:
 
 
 def _loaded(folder: Path, known_probes: Mapping[str, Unit | None] | None) -> dict[str, Checklist]:
-    known = None if known_probes is None else frozenset(known_probes.items())
-    found = [_read(read_text(path), str(path), known) for path in checklist_files(folder)]
+    found = [load_checklist(path, known_probes=known_probes) for path in checklist_files(folder)]
     return {checklist.id: checklist for checklist in found}
-
-
-@functools.lru_cache(maxsize=64)
-def _read(text: str, name: str, known_probes: frozenset[tuple[str, Unit | None]] | None) -> Checklist:
-    """Read a checklist's text once: the files are looked at each time, and nearly always say the same."""
-    return parse_checklist(text, name=name, known_probes=None if known_probes is None else dict(known_probes))

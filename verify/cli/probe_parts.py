@@ -7,11 +7,11 @@ from rich.table import Table
 from rich.text import Text
 
 from verify.machine import Inventory, ItemKind
+from verify.machine.inventory import memory_text
 
 __all__ = ["show_parts"]
 
 _WIDEST = 100
-_GIB = 1 << 30
 # The reader's name is ours; what it could not list is told in the bench's words.
 _GROUPS = {
     "usb": "devices on USB",
@@ -36,11 +36,11 @@ def show_parts(inventory: Inventory, *, console: Console | None = None) -> None:
     console.print(Text("Parts", style="bold"))
     rows = [(kind.value, _named(inventory, kind)) for kind in ItemKind if inventory.parts(kind)]
     if inventory.memory_bytes is not None:
-        rows.append(("memory", f"{inventory.memory_bytes / _GIB:.1f} GiB that the system can use"))
+        rows.append(("memory", f"{memory_text(inventory.memory_bytes)} that the system can use"))
     for level in inventory.radios:
         told = level.reason or "unknown" if level.dbm is None else f"{level.dbm:.0f} dBm"
         rows.append(("radio level", told))
-    rows += [("radio switch", f"{block.type}: off") for block in inventory.blocks if block.soft or block.hard]
+    rows += [("radio switch", f"{block.type}: off") for block in inventory.blocks if block.is_off]
     outside = sum(item.volatile for item in inventory.items)
     if outside:
         rows.append(("plugged in", f"{outside} from outside"))

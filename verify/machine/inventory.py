@@ -121,12 +121,22 @@ class RadioLevel(msgspec.Struct, frozen=True, kw_only=True):
     reason: str | None = None
 
 
+def memory_text(size_bytes: int) -> str:
+    """Return a size of memory as it is told: "15.4 GiB"."""
+    return f"{size_bytes / (1 << 30):.1f} GiB"
+
+
 class RadioBlock(msgspec.Struct, frozen=True, kw_only=True):
     """A radio's switch. type: as the system names it ("wlan"). soft, hard: switched off there."""
 
     type: str
     soft: bool
     hard: bool
+
+    @property
+    def is_off(self) -> bool:
+        """Whether it is switched off, either way."""
+        return self.soft or self.hard
 
 
 class Link(msgspec.Struct, frozen=True, kw_only=True):

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 
 import msgspec
 
-from verify.machine.inventory import Inventory, Item, ItemKind, RadioBlock
+from verify.machine.inventory import Inventory, Item, ItemKind
 
 __all__ = ["Differences", "compare"]
 
@@ -55,7 +55,7 @@ def compare(before: Inventory, now: Inventory) -> Differences:
     off = {
         _SWITCHED[block.type]
         for block in now.blocks
-        if _is_off(block) and block.type in _SWITCHED and block not in before.blocks
+        if block.is_off and block.type in _SWITCHED and block not in before.blocks
     }
     explained = tuple(item for item in gone if item.kind in off)
     gone = [item for item in gone if item.kind not in off]
@@ -105,10 +105,6 @@ def _less(items: Iterable[Item], others: Iterable[Item]) -> list[Item]:
 def _carriers_only(items: Sequence[Item]) -> list[Item]:
     identities = {item.identity for item in items}
     return [item for item in items if item.behind not in identities]
-
-
-def _is_off(block: RadioBlock) -> bool:
-    return block.soft or block.hard
 
 
 def _other_serials(before: Iterable[Item], now: Iterable[Item]) -> list[tuple[Item, Item]]:

@@ -44,7 +44,7 @@ def read_levels(proc: Sysfs | None, blocks: list[RadioBlock], *, wireless: bool)
     """
     if not wireless:
         return []
-    off = any(block.type == "wlan" and (block.soft or block.hard) for block in blocks)
+    off = any(block.type == "wlan" and block.is_off for block in blocks)
     if off:
         return [RadioLevel(kind=ItemKind.WIRELESS, dbm=None, reason=SWITCHED_OFF)]
     if proc is None:

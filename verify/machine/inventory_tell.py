@@ -28,9 +28,7 @@ def describe_parts(inventory: Inventory) -> dict[str, object]:
         "radio_levels": [
             {"kind": level.kind, "dbm": level.dbm, "reason": level.reason} for level in inventory.radios
         ],
-        "radio_switches": [
-            {"type": block.type, "off": block.soft or block.hard} for block in inventory.blocks
-        ],
+        "radio_switches": [{"type": block.type, "off": block.is_off} for block in inventory.blocks],
         "lines": msgspec.to_builtins(inventory.links),
         "memory_modules": msgspec.to_builtins(inventory.modules),
         "memory_bytes": inventory.memory_bytes,

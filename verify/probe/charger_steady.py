@@ -10,8 +10,8 @@ from collections.abc import Mapping
 
 from verify.machine import Sample
 from verify.probe.model import Context, Finding, Probe, Want, Working
-from verify.probe.watching import NO_CHARGER_INPUT, Asking, not_found, refuse_others, seconds_between
-from verify.values import Instant, Reading, Unit
+from verify.probe.watching import NO_CHARGER_INPUT, Asking, counted, not_found, refuse_others, seconds_between
+from verify.values import Instant, Unit
 
 _WAYS = ("up", "down", "left", "right", "in", "out")
 _EACH_WAY_S = 5.0  # a cold joint lets go within it [common practice, no source]
@@ -129,14 +129,8 @@ class _ChargerSteady:
             )
         elif self._blind:
             text = _BLIND
-        reading = Reading(
-            value=float(count),
-            unit=Unit.COUNT,
-            standard_uncertainty=0.0,
-            source=_SOURCE,
-            reason=None if count or not self._blind else _BLIND,
-        )
-        return Finding(readings=(reading,), text=text)
+        doubt = None if count or not self._blind else _BLIND
+        return Finding(readings=(counted(count, _SOURCE, doubt),), text=text)
 
     def _unknown(self, reason: str) -> Finding:
         return not_found(Unit.COUNT, _SOURCE, reason)

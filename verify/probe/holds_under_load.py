@@ -19,6 +19,7 @@ from verify.probe.watching import (
     NO_CHARGER_INPUT,
     OFTEN_LOST,
     Asking,
+    counted,
     hot_stop,
     not_found,
     powered,
@@ -253,8 +254,7 @@ class _HoldsUnderLoad:
         return self._finding(0, text)
 
     def _finding(self, count: int, text: str) -> Finding:
-        reading = Reading(value=float(count), unit=Unit.COUNT, standard_uncertainty=0.0, source=_SOURCE)
-        return Finding(readings=(reading,), text=text, aside=self._aside())
+        return Finding(readings=(counted(count, _SOURCE),), text=text, aside=self._aside())
 
     def _aside(self) -> tuple[Reading, ...]:
         level = Reading(

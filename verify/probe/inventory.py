@@ -4,10 +4,10 @@ from collections.abc import Iterable, Mapping
 
 from verify.machine import Inventory, Item, ItemKind, Panel
 from verify.machine.inventory_compare import Differences, compare
-from verify.probe.inventory_taking import NOTHING_ON_ARRIVAL, Once, counted
+from verify.probe.inventory_taking import NOTHING_ON_ARRIVAL, Once
 from verify.probe.inventory_work import TIES, disturbed_by, expected, touched
 from verify.probe.model import Context, Finding, Probe
-from verify.probe.watching import not_found, refuse_others
+from verify.probe.watching import counted, not_found, refuse_others
 from verify.values import Unit
 from verify.values.errors import WrongUseError
 

@@ -11,10 +11,10 @@ from collections.abc import Mapping
 from verify.machine import Inventory, ItemKind, Sample
 from verify.probe.full_load import SeenLoad
 from verify.probe.heat_reading import margin_of
-from verify.probe.inventory_taking import NOTHING_ON_ARRIVAL, Taking, counted
+from verify.probe.inventory_taking import NOTHING_ON_ARRIVAL, Taking
 from verify.probe.inventory_work import TIES, disturbed_by
 from verify.probe.model import Context, Finding, Probe, Working
-from verify.probe.watching import Watched, hot_stop, not_found, refuse_others, seconds_option
+from verify.probe.watching import Watched, counted, hot_stop, not_found, refuse_others, seconds_option
 from verify.values import Unit
 from verify.values.errors import WrongUseError
 

@@ -5,10 +5,10 @@ from collections.abc import Mapping
 import msgspec
 
 from verify.machine import Inventory, ItemKind, Link
-from verify.probe.inventory_taking import NOTHING_ON_ARRIVAL, Once, counted
+from verify.probe.inventory_taking import NOTHING_ON_ARRIVAL, Once
 from verify.probe.inventory_work import TIES, disturbed_by
 from verify.probe.model import Context, Finding, Probe
-from verify.probe.watching import not_found, refuse_others
+from verify.probe.watching import counted, not_found, refuse_others
 from verify.values import Unit
 
 _SOURCE = "lines of drives below what they should be"

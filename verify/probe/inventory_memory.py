@@ -4,9 +4,10 @@ import re
 from collections.abc import Mapping
 
 from verify.machine import Inventory
-from verify.probe.inventory_taking import NOTHING_ON_ARRIVAL, Once, counted
+from verify.machine.inventory import memory_text
+from verify.probe.inventory_taking import NOTHING_ON_ARRIVAL, Once
 from verify.probe.model import Context, Finding, Probe
-from verify.probe.watching import not_found, refuse_others
+from verify.probe.watching import counted, not_found, refuse_others
 from verify.values import Reading, Unit
 from verify.values.errors import WrongUseError
 
@@ -46,14 +47,15 @@ def memory_size(options: Mapping[str, str], context: Context) -> Probe:
         should = told
         if should is None:
             if not set(MEMORY_WORK).isdisjoint(context.work):
-                reason = f"{_size(have)} are there. How much was fitted is not told: give the check its size."
+                there = f"{memory_text(have)} are there."
+                reason = f"{there} How much was fitted is not told: give the check its size."
                 return not_found(Unit.PERCENT, _SIZE_SOURCE, reason)
             should = None if before is None else before.memory_bytes
         if should is None:
             why = NOTHING_ON_ARRIVAL if before is None else "The memory's size on arrival is not known."
-            return not_found(Unit.PERCENT, _SIZE_SOURCE, f"{why} {_size(have)} are there.")
+            return not_found(Unit.PERCENT, _SIZE_SOURCE, f"{why} {memory_text(have)} are there.")
         doubt = _NOT_COLD if cold and _not_started(before, now) else None
-        text = f"{_size(have)} of {_size(should)} are there."
+        text = f"{memory_text(have)} of {memory_text(should)} are there."
         if have < 0.75 * should:
             text += " A module is not seen: press it home until both latches close."
         reading = Reading(
@@ -96,7 +98,7 @@ def memory_channels(options: Mapping[str, str], context: Context) -> Probe:
             why = NOTHING_ON_ARRIVAL if before is None else "The channels on arrival are not known."
             return not_found(Unit.COUNT, _CHANNEL_SOURCE, f"{why} {now.channels} in use now.")
         less = max(0, should - now.channels)
-        slots = "; ".join(f"{module.slot}: {_size(module.size_bytes)}" for module in now.modules)
+        slots = "; ".join(f"{module.slot}: {memory_text(module.size_bytes)}" for module in now.modules)
         text = f"{now.channels} of {should} memory channels in use ({slots})."
         doubt = _NOT_COLD if cold and _not_started(before, now) else None
         if less and told is None and "memory" in context.work and before is not None and _fewer(before, now):
@@ -135,7 +137,3 @@ def _yes(options: Mapping[str, str], name: str) -> bool:
 
 def _not_started(before: Inventory | None, now: Inventory) -> bool:
     return before is not None and now.at.started_since(before.at) is not True
-
-
-def _size(size_bytes: int) -> str:
-    return f"{size_bytes / _GIB:.1f} GiB"

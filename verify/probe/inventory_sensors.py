@@ -5,10 +5,10 @@ from collections import Counter
 from collections.abc import Mapping
 
 from verify.machine import ItemKind, Sample
-from verify.probe.inventory_taking import NOTHING_ON_ARRIVAL, counted
+from verify.probe.inventory_taking import NOTHING_ON_ARRIVAL
 from verify.probe.inventory_work import TIES, disturbed_by, touched
 from verify.probe.model import Context, Finding, Probe, Working
-from verify.probe.watching import not_found, refuse_others
+from verify.probe.watching import counted, not_found, refuse_others
 from verify.values import Unit
 
 _SOURCE = "temperature sensors silent since arrival"

@@ -5,9 +5,9 @@ from collections.abc import Callable
 from verify.machine import Inventory, Sample
 from verify.probe.model import Finding, Working
 from verify.probe.watching import not_found
-from verify.values import Reading, Unit
+from verify.values import Unit
 
-__all__ = ["NOTHING_ON_ARRIVAL", "Once", "Taking", "counted"]
+__all__ = ["NOTHING_ON_ARRIVAL", "Once", "Taking"]
 
 NOTHING_ON_ARRIVAL = "Nothing was taken on arrival, so nothing can be compared."
 
@@ -48,10 +48,3 @@ class Once:
         if isinstance(taken, str):
             return not_found(self._unit, self._source, taken)
         return self._decide(taken)
-
-
-def counted(value: int, source: str, doubt: str | None = None) -> Reading:
-    """Return a count of pieces; doubt: why it is not sure, or None."""
-    return Reading(
-        value=float(value), unit=Unit.COUNT, standard_uncertainty=0.0, source=source, reason=doubt or None
-    )

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 
 from verify.machine import Sample
 from verify.probe.model import Context, Finding, Probe, Want, Working
-from verify.probe.watching import Asking, not_found, refuse_others
-from verify.values import Instant, Reading, Unit
+from verify.probe.watching import Asking, counted, not_found, refuse_others
+from verify.values import Instant, Unit
 from verify.values.errors import WrongUseError
 
 WITHIN_S = 60.0
@@ -92,8 +92,7 @@ class _LidSwitch:
         return self._end(text)
 
     def _end(self, text: str) -> Finding:
-        reading = Reading(value=float(self._felt), unit=Unit.COUNT, standard_uncertainty=0.0, source=_SOURCE)
-        return Finding(readings=(reading,), text=text)
+        return Finding(readings=(counted(self._felt, _SOURCE),), text=text)
 
 
 def _slept_between(earlier: Instant | None, later: Instant) -> bool:

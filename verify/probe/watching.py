@@ -51,6 +51,13 @@ def unknown(unit: Unit, source: str, reason: str) -> Reading:
     return Reading(value=None, unit=unit, source=source, reason=reason)
 
 
+def counted(value: int, source: str, doubt: str | None = None) -> Reading:
+    """Return a count of pieces; doubt: why it is not sure, or None."""
+    return Reading(
+        value=float(value), unit=Unit.COUNT, standard_uncertainty=0.0, source=source, reason=doubt or None
+    )
+
+
 def not_found(unit: Unit, source: str, reason: str) -> Finding:
     """Return a finding that says only why nothing could be read."""
     return Finding(readings=(unknown(unit, source, reason),), text=reason)

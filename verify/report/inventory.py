@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 import msgspec
 
 from verify.machine import Inventory, Item, ItemKind, Link
+from verify.machine.inventory import memory_text
 from verify.machine.inventory_compare import Differences, compare
 from verify.probe.inventory import panel_differences
 from verify.probe.inventory_memory import LEAST_PERCENT, MEMORY_WORK
@@ -18,7 +19,6 @@ TITLE = "Parts: on arrival and now"
 COLUMNS = ("Part", "On arrival", "Now")
 _NOT_TAKEN = "Nothing was taken on arrival, so nothing can be compared."
 _NOT_READ = "The machine's parts were not read again since arrival."
-_GIB = 1 << 30
 
 
 class PartRow(msgspec.Struct, frozen=True, kw_only=True):
@@ -103,8 +103,8 @@ def _figures(before: Inventory, now: Inventory, work: tuple[str, ...]) -> Iterat
         less = now_bytes < then_bytes
         yield PartRow(
             what="memory",
-            then=f"{then_bytes / _GIB:.1f} GiB",
-            now=f"{now_bytes / _GIB:.1f} GiB",
+            then=memory_text(then_bytes),
+            now=memory_text(now_bytes),
             remark=_less_memory(work) if less else "",
             lost=less and not _is_memory_work(work),
         )
@@ -147,12 +147,11 @@ def _less_memory(work: tuple[str, ...]) -> str:
 
 
 def _radio(before: Inventory, now: Inventory, work: tuple[str, ...]) -> Iterator[PartRow]:
-    was_off = {block.type for block in before.blocks if block.soft or block.hard}
+    was_off = {block.type for block in before.blocks if block.is_off}
     for block in now.blocks:
-        is_off = block.soft or block.hard
-        if is_off != (block.type in was_off):
+        if block.is_off != (block.type in was_off):
             words = {"wlan": "wireless network", "bluetooth": "short-range radio"}
-            then, later = (ON, OFF) if is_off else (OFF, ON)
+            then, later = (ON, OFF) if block.is_off else (OFF, ON)
             yield PartRow(what=f"switch of the {words.get(block.type, block.type)}", then=then, now=later)
     then_dbm, now_dbm = (
         max((one.dbm for one in each.radios if one.dbm is not None), default=None) for each in (before, now)

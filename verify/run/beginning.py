@@ -1,6 +1,5 @@
 """How a run begins and what it is composed of: ticket, work, the texts of the checklists."""
 
-import functools
 import hashlib
 from collections.abc import Iterable
 
@@ -97,17 +96,13 @@ def work_of(lines: Iterable[Line]) -> tuple[Work, ...]:
     return tuple(said)
 
 
-# All tickets of a shop hold nearly the same texts, and reading one takes far longer than its run's lines.
-_read = functools.lru_cache(maxsize=64)(parse_checklist)
-
-
 def composition_of(lines: Iterable[Line]) -> Composition:
     """Compose the checklists that the run uses, from the texts kept in its journal.
 
     Raises ChecklistError where this version of the tool reads them differently.
     """
     lines = tuple(lines)
-    checklists = tuple(_read(each.text, name=f"{each.id}.yaml") for each in checklists_of(lines))
+    checklists = tuple(parse_checklist(each.text, name=f"{each.id}.yaml") for each in checklists_of(lines))
     signers = [
         role for line in lines if isinstance(line.event, Began | WorkAdded) for role in line.event.signers
     ]
