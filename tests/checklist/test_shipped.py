@@ -21,7 +21,7 @@ from verify.checklist.specimen_files import load_specimens
 from verify.checklist.specimens import Specimen, SpecimenFile, answer_for, facts_of, machine_faults, uncaught
 from verify.checklist.work import known_work
 from verify.judge import Rule
-from verify.machine.simulated_faults import ParsedFaults
+from verify.machine.simulated.faults import ParsedFaults
 from verify.probe import probe_units
 from verify.values import Outcome, Unit
 from verify.values.errors import FileFormatError, WrongUseError

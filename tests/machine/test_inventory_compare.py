@@ -6,7 +6,7 @@ import msgspec
 import pytest
 
 from verify.machine import Inventory, Item, ItemKind, RadioBlock
-from verify.machine.inventory_compare import Differences, compare
+from verify.machine.inventory.compare import Differences, compare
 from verify.values import Instant
 
 AT = Instant(wall=datetime(2026, 3, 2, 9, 0, tzinfo=UTC), elapsed_s=0.0)

@@ -11,9 +11,9 @@ import pytest
 
 from verify.machine import Inventory, ItemKind, MemoryModule, Panel
 from verify.machine.inventory import hashed_mark, without_marks
-from verify.machine.inventory_compare import Differences, compare
-from verify.machine.inventory_memory import module_of
-from verify.machine.inventory_panel import panel_of
+from verify.machine.inventory.compare import Differences, compare
+from verify.machine.inventory.memory import module_of
+from verify.machine.inventory.panel import panel_of
 from verify.machine.linux import LinuxMachine
 from verify.machine.sysfs import fetch_bytes
 from verify.testing.sysfs_tree import SysfsTree, edid, failing_fetch

@@ -10,8 +10,8 @@ import pytest
 
 from verify.machine import NO_BATTERY, Machine, Pack, PackState, Sample
 from verify.machine.simulated import LARKSPUR_13, LARKSPUR_15, SimulatedDesign, SimulatedMachine
-from verify.machine.simulated_faults import FAULTS, Fault
-from verify.machine.simulated_pack import open_circuit_v
+from verify.machine.simulated.faults import FAULTS, Fault
+from verify.machine.simulated.pack import open_circuit_v
 from verify.measure import energy_in
 from verify.probe import Want
 from verify.testing.machine_contract import MachineContract, check_pack

@@ -17,7 +17,7 @@ import yaml
 
 from verify.checklist.shipped import shipped_checklists, shipped_dir
 from verify.machine import Inventory, ItemKind, Sample
-from verify.machine.inventory_compare import Differences, compare
+from verify.machine.inventory.compare import Differences, compare
 from verify.probe import Context, Finding, make_probe
 from verify.probe.model import Working
 from verify.record.arrival import FUNCTIONS

@@ -18,7 +18,7 @@ from verify.checklist.specimen_files import load_specimens
 from verify.checklist.specimens import Fault, Sight, Specimen
 from verify.checklist.work import known_work
 from verify.machine.simulated import LARKSPUR_13, LARKSPUR_15, SimulatedDesign
-from verify.machine.simulated_faults import FAULTS
+from verify.machine.simulated.faults import FAULTS
 from verify.record.model import Part, Ticket, Work
 from verify.values import Outcome
 from verify.values.errors import WrongUseError

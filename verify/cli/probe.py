@@ -34,7 +34,7 @@ def command(*, as_json: bool, sysfs: Path | None, parts: bool) -> int:
 
         told = describe(identity, sample)
         if inventory is not None:
-            from verify.machine.inventory_tell import describe_parts
+            from verify.machine.inventory.tell import describe_parts
 
             told["inventory"] = describe_parts(inventory)
         click.echo(msgspec.json.format(msgspec.json.encode(told), indent=2))

@@ -106,7 +106,7 @@ class LinuxMachine:
 
     def inventory(self, *, salt: str) -> Inventory:
         """Read what the machine has."""
-        from verify.machine.inventory_linux import read_inventory
+        from verify.machine.inventory.linux import read_inventory
 
         return read_inventory(self._sysfs, self._proc, at=self.clock.now(), salt=salt)
 

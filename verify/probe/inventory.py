@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 
 from verify.machine import Inventory, Item, ItemKind, Panel
-from verify.machine.inventory_compare import Differences, compare
+from verify.machine.inventory.compare import Differences, compare
 from verify.probe.inventory_taking import NOTHING_ON_ARRIVAL, Once
 from verify.probe.inventory_work import TIES, disturbed_by, expected, touched
 from verify.probe.model import Context, Finding, Probe

@@ -7,7 +7,7 @@ import msgspec
 
 from verify.machine import Inventory, Item, ItemKind, Link
 from verify.machine.inventory import memory_text
-from verify.machine.inventory_compare import Differences, compare
+from verify.machine.inventory.compare import Differences, compare
 from verify.probe.inventory import panel_differences
 from verify.probe.inventory_memory import LEAST_PERCENT, MEMORY_WORK
 from verify.probe.inventory_radio import FAULT_DB

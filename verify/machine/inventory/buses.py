@@ -7,8 +7,8 @@ defined class codes).
 
 from typing import TypeVar
 
-from verify.machine.inventory import Item, ItemKind, Link
-from verify.machine.inventory_tree import DeviceTree
+from verify.machine.inventory.model import Item, ItemKind, Link
+from verify.machine.inventory.tree import DeviceTree
 
 __all__ = ["read_pci", "read_usb"]
 

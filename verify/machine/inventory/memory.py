@@ -6,7 +6,7 @@ locators at 10h and 11h, configured speed at 20h.
 
 import re
 
-from verify.machine.inventory import MemoryModule
+from verify.machine.inventory.model import MemoryModule
 from verify.machine.sysfs import Missing, Sysfs
 
 __all__ = ["module_of", "read_memory_bytes", "read_modules"]

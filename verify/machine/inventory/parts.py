@@ -3,8 +3,8 @@
 import re
 
 from verify.machine.firmware import is_placeholder, printable_words
-from verify.machine.inventory import Item, ItemKind, Link, hashed_mark
-from verify.machine.inventory_tree import DeviceTree
+from verify.machine.inventory.model import Item, ItemKind, Link, hashed_mark
+from verify.machine.inventory.tree import DeviceTree
 from verify.machine.marks import drive_serial
 from verify.machine.supply import Supply, read_supplies
 from verify.machine.sysfs import Missing

@@ -5,7 +5,7 @@ The hardware addresses are from the block for documentation (RFC 7042).
 
 import msgspec
 
-from verify.machine.simulated_pack import PackDesign
+from verify.machine.simulated.pack import PackDesign
 
 __all__ = ["LARKSPUR_13", "LARKSPUR_15", "SimulatedDesign"]
 

@@ -1,11 +1,11 @@
 """The inventory of a Linux machine: a sysfs root, and /proc of the machine itself. Reads, never writes."""
 
-from verify.machine.inventory import Inventory, ItemKind
-from verify.machine.inventory_buses import read_pci, read_usb
-from verify.machine.inventory_input import read_inputs
-from verify.machine.inventory_memory import read_memory_bytes, read_modules
-from verify.machine.inventory_panel import read_panels
-from verify.machine.inventory_parts import (
+from verify.machine.inventory.buses import read_pci, read_usb
+from verify.machine.inventory.input import read_inputs
+from verify.machine.inventory.memory import read_memory_bytes, read_modules
+from verify.machine.inventory.model import Inventory, ItemKind
+from verify.machine.inventory.panel import read_panels
+from verify.machine.inventory.parts import (
     read_cameras,
     read_drives,
     read_monitors,
@@ -14,8 +14,8 @@ from verify.machine.inventory_parts import (
     read_supply_items,
     read_various,
 )
-from verify.machine.inventory_radio import read_blocks, read_levels
-from verify.machine.inventory_tree import DeviceTree
+from verify.machine.inventory.radio import read_blocks, read_levels
+from verify.machine.inventory.tree import DeviceTree
 from verify.machine.sysfs import Missing, Sysfs
 from verify.values import Instant
 

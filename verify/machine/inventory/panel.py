@@ -7,8 +7,8 @@ number, bytes 12 to 15, is not read.
 
 import re
 
-from verify.machine.inventory import Item, ItemKind, Panel
-from verify.machine.inventory_tree import DeviceTree
+from verify.machine.inventory.model import Item, ItemKind, Panel
+from verify.machine.inventory.tree import DeviceTree
 
 __all__ = ["panel_of", "read_panels"]
 

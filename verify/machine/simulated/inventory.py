@@ -14,9 +14,9 @@ from verify.machine.inventory import (
     RadioLevel,
     hashed_mark,
 )
-from verify.machine.inventory_radio import SWITCHED_OFF
-from verify.machine.simulated_design import SimulatedDesign
-from verify.machine.simulated_faults import ParsedFaults
+from verify.machine.inventory.radio import SWITCHED_OFF
+from verify.machine.simulated.design import SimulatedDesign
+from verify.machine.simulated.faults import ParsedFaults
 from verify.values import Instant
 
 __all__ = ["fan_labels", "simulated_inventory"]

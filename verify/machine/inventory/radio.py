@@ -6,8 +6,8 @@ in dBm, either signed or, from old drivers, 256 above it.
 
 import re
 
-from verify.machine.inventory import ItemKind, RadioBlock, RadioLevel
-from verify.machine.inventory_tree import DeviceTree
+from verify.machine.inventory.model import ItemKind, RadioBlock, RadioLevel
+from verify.machine.inventory.tree import DeviceTree
 from verify.machine.sysfs import Missing, Sysfs
 
 __all__ = ["read_blocks", "read_levels"]

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 
 import msgspec
 
-from verify.machine.inventory import Inventory, Item, ItemKind
+from verify.machine.inventory.model import Inventory, Item, ItemKind
 
 __all__ = ["Differences", "compare"]
 

@@ -5,7 +5,7 @@ No serial, and nothing that was made from one. None stays None; the reasons stan
 
 import msgspec
 
-from verify.machine.inventory import Inventory
+from verify.machine.inventory.model import Inventory
 
 __all__ = ["describe_parts"]
 

@@ -4,8 +4,8 @@ The firmware's entries are many and their numbers change: one part that shows it
 (a touchpad as "mouse" and "touchpad") is one item. Codes: Linux uapi/linux/input-event-codes.h.
 """
 
-from verify.machine.inventory import Item, ItemKind
-from verify.machine.inventory_tree import DeviceTree
+from verify.machine.inventory.model import Item, ItemKind
+from verify.machine.inventory.tree import DeviceTree
 
 __all__ = ["read_inputs"]
 

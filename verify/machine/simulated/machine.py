@@ -25,11 +25,11 @@ from verify.machine.model import (
     Sample,
     Temperature,
 )
-from verify.machine.simulated_design import LARKSPUR_13, LARKSPUR_15, SimulatedDesign
-from verify.machine.simulated_faults import ParsedFaults
-from verify.machine.simulated_inventory import fan_labels, simulated_inventory
-from verify.machine.simulated_load import NoSleep, SimulatedLoad
-from verify.machine.simulated_pack import SimulatedPack
+from verify.machine.simulated.design import LARKSPUR_13, LARKSPUR_15, SimulatedDesign
+from verify.machine.simulated.faults import ParsedFaults
+from verify.machine.simulated.inventory import fan_labels, simulated_inventory
+from verify.machine.simulated.load import NoSleep, SimulatedLoad
+from verify.machine.simulated.pack import SimulatedPack
 from verify.values import Clock, VirtualClock
 from verify.values.errors import InvalidValueError, WrongUseError
 

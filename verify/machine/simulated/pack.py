@@ -10,7 +10,7 @@ from bisect import bisect_right
 import msgspec
 
 from verify.machine.model import PackState
-from verify.machine.simulated_faults import ParsedFaults
+from verify.machine.simulated.faults import ParsedFaults
 
 # Open-circuit voltage of one cell over its level [common practice, no source]. It ends a little under
 # the charging voltage, where the taper current still drops across the resistance.
