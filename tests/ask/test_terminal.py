@@ -585,7 +585,7 @@ def test_what_waits_for_the_machine_can_be_accepted_and_not_asked_again(
     assert isinstance(due, plan.Elsewhere)
     said, shown = typed(owner, "2", monkeypatch, term="dumb")
     assert "handback run T-1" in said
-    assert "not on the machine: 2 automatic checks wait" in said
+    assert "not on the machine: 3 automatic checks wait" in said
     assert "That one waits for the repaired machine." in said
     assert shown.due == due
     _, shown = typed(owner, f"a2Demo{ENTER}never starts{ENTER}at the counter{ENTER}", monkeypatch)

@@ -282,7 +282,7 @@ def test_away_from_the_machine_every_screen_says_what_waits_for_it(
         assert shows(text, "1 x Look at the tray")
         assert shows(text, "2 ~ Start the machine")
         if (columns, rows) == (80, 24):
-            assert "not on the machine: 2 automatic checks wait" in text
+            assert "not on the machine: 3 automatic checks wait" in text
 
 
 @pytest.mark.parametrize(("columns", "rows"), SIZES)

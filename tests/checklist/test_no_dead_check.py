@@ -38,6 +38,12 @@ MENDED = [
 ]
 
 
+# A quick plan counts from a start that nothing proves: a sound pack may be told as undecided.
+NOT_DECIDED_WITHOUT_A_DRAIN: dict[tuple[str, ...], set[str]] = {
+    ("battery",): {"gauge-told-truth", "measured-capacity"}
+}
+
+
 def catching(file: SpecimenFile, check_id: str) -> Iterator[Specimen]:
     return (specimen for specimen in file.specimens if check_id in specimen.caught_by)
 
@@ -84,5 +90,27 @@ def test_without_its_fault_the_machine_is_fit(
         if (specimen.work, specimen.label_wh) == (work, label_wh)
         for check_id in specimen.caught_by
     }
-    # What was told of the fault is told no more.
-    assert not catchers & set(came.notes)
+    # What was told of the fault is told no more, but where a fault makes "cannot tell" a "not good".
+    assert not (catchers - NOT_DECIDED_WITHOUT_A_DRAIN.get(work, set())) & set(came.notes)
+
+
+UNDECIDED_WHEN_SOUND = [
+    pytest.param(work, check_id, id=f"{' and '.join(work)}: {check_id}")
+    for work, checks in NOT_DECIDED_WITHOUT_A_DRAIN.items()
+    for check_id in sorted(checks)
+]
+
+
+@pytest.mark.parametrize(("work", "check_id"), UNDECIDED_WHEN_SOUND)
+def test_what_cannot_be_told_of_a_sound_machine_is_not_good_with_the_fault(
+    work: tuple[str, ...], check_id: str, tmp_path: Path
+) -> None:
+    file = FILES["battery"]
+    caught = [each for each in catching(file, check_id) if each.work == work]
+    assert any(each.expect is Outcome.HELD for each in caught)
+    for place, specimen in enumerate(caught):
+        folder = tmp_path / str(place)
+        folder.mkdir()
+        came = run_specimen(file, specimen, folder)
+        # A specimen that comes out fit all the same is told as undecided.
+        assert check_id in (came.alarms if specimen.expect is Outcome.HELD else came.notes), specimen.name

@@ -1,4 +1,5 @@
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -6,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from verify.record.model import Record
+from verify.report.battery import battery_view
 from verify.run import load_record
 from verify.values import Outcome, Verdict
 
@@ -46,13 +48,27 @@ def test_the_demo_says_what_came_of_both_and_where_the_reports_lie(demo: tuple[P
         assert (folder / ticket / "report.html").is_file()
 
 
-def test_the_bad_pack_is_caught_by_the_check_that_is_for_it(demo: tuple[Path, str]) -> None:
+def test_the_bad_pack_is_caught_by_the_checks_that_are_for_it(demo: tuple[Path, str]) -> None:
     bad = record(demo, "TW-1057")
     assert bad.outcome is Outcome.HELD
     assert [one.check for one in bad.results if one.verdict is Verdict.DOES_NOT_CONFORM] == [
-        "claimed-capacity"
+        "claimed-capacity",
+        "measured-capacity",
+        "gauge-told-truth",
     ]
     assert record(demo, "TW-1042").outcome is Outcome.FIT
+
+
+def test_the_page_tells_the_measured_capacity_of_the_bad_pack(demo: tuple[Path, str]) -> None:
+    view = battery_view(record(demo, "TW-1057"))
+    held = re.fullmatch(r"The battery holds about (\d+) of the 50 Wh on its label, \d+ %\.", view.lines[0])
+    sure = re.fullmatch(r"How sure: 95 % that it lies between (.+) and (.+) Wh\.", view.lines[1])
+    assert held is not None
+    assert sure is not None
+    # The simulated battery holds 31 Wh.
+    assert float(sure[1]) < 31 < float(sure[2]) < 0.9 * 50
+    assert float(held[1]) == pytest.approx(31, rel=0.1)
+    assert view.verdict is Verdict.DOES_NOT_CONFORM
 
 
 def test_the_demo_can_never_be_taken_for_an_acceptance(demo: tuple[Path, str], tmp_path: Path) -> None:
@@ -88,7 +104,7 @@ def test_status_lists_both_and_what_each_waits_for(demo: tuple[Path, str], tmp_p
     assert "finish the machine" in said.stdout
     one = handback("status", "TW-1057", "--reports", str(demo[0]), home=tmp_path)
     assert one.returncode == 1
-    assert "claimed-capacity" in one.stdout
+    assert "measured-capacity" in one.stdout
 
 
 @pytest.mark.parametrize("ticket", ["TW-1042", "TW-1057"])

@@ -49,9 +49,9 @@ def bench(tmp_path: Path) -> Path:
         (("start", "T1", "--work", "batery"), "batery"),
         (("start", "T1", "--work", "battery=stolen"), "stolen"),
         (("start", "T1", "--work", "battery", "--label", "battery=57"), "57"),
-        (("start", "T1", "--work", "battery", "--label", "battery=3 mm"), "energy"),
-        (("start", "T1", "--work", "battery=used", "--label", "battery=0 Wh"), "energy"),
-        (("start", "T1", "--work", "battery=used", "--label", "battery=-5 Wh"), "energy"),
+        (("start", "T1", "--work", "battery", "--label", "battery=3 mm"), "label says"),
+        (("start", "T1", "--work", "battery=used", "--label", "battery=0 Wh"), "label says"),
+        (("start", "T1", "--work", "battery=used", "--label", "battery=-5 Wh"), "label says"),
         (("start", "T1", "--work", "battery", "--label", "battery=5 Wh"), "where that comes from"),
         (("start", "T1", "--work", "battery", "--work", "battery=used"), "twice"),
         (

@@ -11,7 +11,6 @@ import pytest
 from verify.machine import NO_BATTERY, Machine, Pack, PackState, Sample
 from verify.machine.simulated import LARKSPUR_13, LARKSPUR_15, SimulatedDesign, SimulatedMachine
 from verify.machine.simulated.faults import FAULTS, Fault
-from verify.machine.simulated.pack import open_circuit_v
 from verify.measure import energy_in
 from verify.probe import Want
 from verify.testing.machine_contract import MachineContract, check_pack
@@ -90,11 +89,11 @@ def test_charge_is_constant_current_then_constant_voltage() -> None:
     currents = [pack.current_a for pack in packs if pack.current_a is not None]
     voltages = [pack.voltage_v for pack in packs if pack.voltage_v is not None]
     # A common cell specification: constant current, then 4.20 V a cell down to 0.05 C; 57.0 Wh at 11.4 V
-    # are 5.0 Ah, so 0.25 A. One step of 5 s may run past either edge.
-    assert max(voltages) == pytest.approx(3 * 4.20, abs=0.01)
-    constant = [current for current in currents if current == pytest.approx(max(currents), abs=0.001)]
-    assert max(currents) == pytest.approx(0.7 * 5.0)
-    assert len(constant) > 200
+    # are 5.0 Ah, so 0.25 A. The gauge's own sensor is up to 1 % and 1 mA off.
+    assert max(voltages) == pytest.approx(3 * 4.20, abs=0.001)
+    constant = [current for current in currents if current == pytest.approx(max(currents), abs=0.0011)]
+    assert max(currents) == pytest.approx(0.7 * 5.0, rel=0.011)
+    assert 150 < len(constant) < 300
     taper = currents[len(constant) :]
     assert taper == sorted(taper, reverse=True)
     assert taper[-1] == pytest.approx(0.05 * 5.0, abs=0.01)
@@ -105,7 +104,7 @@ def test_charge_ends_full_and_stays_full() -> None:
     first_full = states.index(PackState.FULL)
     assert set(states[:first_full]) == {PackState.CHARGING}
     assert set(states[first_full:]) == {PackState.FULL}
-    assert 60 * 60 < first_full * 10 < 120 * 60
+    assert 70 * 60 < first_full * 10 < 100 * 60
     full = sound_charge()[-1]
     assert (full.state_of_charge, full.power_w, full.remaining_wh) == (1.0, 0.0, full.full_charge_wh)
 
@@ -137,13 +136,6 @@ def test_discharge_takes_what_the_machine_draws() -> None:
     assert last.remaining_wh is not None
     used_wh = first.remaining_wh - last.remaining_wh
     assert used_wh == pytest.approx(-sum(powers) / len(powers), rel=0.1)
-
-
-def test_open_circuit_voltage_rises_with_level() -> None:
-    voltages = [open_circuit_v(level / 100) for level in range(101)]
-    assert voltages == sorted(set(voltages))
-    # Resting at half charge, common handbook range.
-    assert 3.7 <= open_circuit_v(0.5) <= 3.8
 
 
 def test_pack_warms_while_charging_and_cools_again() -> None:
@@ -293,7 +285,7 @@ def test_a_pack_taken_out_and_put_back_is_the_same_pack() -> None:
     assert machine.sample().reasons["batteries"] == NO_BATTERY
     machine.clock.wait(600)
     machine.connect_pack()
-    assert machine.sample().packs[0].state_of_charge == pytest.approx(0.35, abs=1e-3)
+    assert machine.sample().packs[0].state_of_charge == pytest.approx(0.35, abs=0.0041)
 
 
 def test_scenario_names_are_invented_and_distinct() -> None:
@@ -315,7 +307,10 @@ def test_a_level_that_cannot_be_is_refused() -> None:
 def test_pack_holds_less_than_it_says_until_it_was_full() -> None:
     packs = charge({"pack-holds": "31 Wh"})
     assert (packs[0].full_charge_wh, packs[0].design_wh) == (57.0, 57.0)
-    assert (packs[-1].full_charge_wh, packs[-1].state) == (31.0, PackState.FULL)
+    assert packs[-1].state is PackState.FULL
+    # What it has learned is as good as its current sensor and the level that it began at.
+    assert packs[-1].full_charge_wh == pytest.approx(31.0, rel=0.02)
+    assert packs[-1].remaining_wh == packs[-1].full_charge_wh
     times = [10.0 * i for i in range(len(packs))]
     went_in = energy_in(times, [pack.power_w for pack in packs], source="test").value
     assert went_in == pytest.approx(0.65 * 31 * 1.06, rel=0.05)
@@ -331,6 +326,8 @@ def test_cell_voltage_is_low_and_refuses_the_charge() -> None:
     last = charge({"cell-voltage": "2.6 V"}, seconds=600)[-1]
     assert last.voltage_v == pytest.approx(7.8)
     assert (last.state, last.power_w) == (PackState.HOLDING, 0.0)
+    # Cells this far down are empty: a gauge says so.
+    assert (last.state_of_charge, last.remaining_wh) == (0.0, 0.0)
 
 
 def test_charger_dead_leaves_the_pack_discharging() -> None:
@@ -453,7 +450,7 @@ def test_pack_hot_while_charging() -> None:
 def _run_down(machine: SimulatedMachine) -> list[Sample]:
     """Let it run on its battery for hours, then work hard; then the plug is turned round."""
     machine.pull_out()
-    machine.clock.wait(12600)
+    machine.clock.wait(14000)
     load = machine.start_load(longest_s=60)
     load.renew(machine.sample())
     machine.clock.wait(2)
@@ -514,14 +511,14 @@ def test_a_long_charge_takes_few_steps() -> None:
     # Speed without a clock: work is counted, not timed. One step for 5 s, and one more for each of the hands.
     machine = make()
     steps = 0
-    inner = machine._step
+    inner = machine._body.step
 
     def counted(seconds: float) -> None:
         nonlocal steps
         steps += 1
         inner(seconds)
 
-    machine._step = counted  # type: ignore[method-assign] # counts, and does the same
+    machine._body.step = counted  # type: ignore[method-assign] # counts, and does the same
     machine.plug_in()
     watch(machine, seconds=5400)
     assert steps == 5400 / 5 + 1

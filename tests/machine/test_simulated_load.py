@@ -80,7 +80,7 @@ def test_heat_does_not_depend_on_when_the_end_of_a_load_is_looked_at() -> None:
         for seconds in looks:
             clock.wait(seconds)
             machine.sample()
-        heats.append(machine._processor_c)
+        heats.append(machine._body.heat.chip_c)
     assert heats[1] == heats[0]
     # Euler steps of another length: a little off, far less than a second of load.
     assert heats[2] == pytest.approx(heats[0], abs=0.2)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from verify.measure import ChargePoint, FullWatch, advance, seconds_to_full
+from verify.measure import ChargePoint, FullWatch, advance
 
 # Two consecutive windows of 40 s below a taper current: the shape of end-of-charge detection in a
 # fuel-gauge's technical manual.
@@ -123,25 +123,77 @@ def test_memory_stays_small() -> None:
     assert len(watch.recent) <= 82
 
 
-def test_time_to_full_is_that_of_a_constant_rate_and_an_exponential_taper() -> None:
-    # Cross-check by integrating the same model in small steps.
-    level, rate, seconds = 0.35, 0.7, 0.0
-    tau_h = 0.2 / (0.7 - 0.05)
-    while level < 0.8:
-        level += rate / 3600
-        seconds += 1
-    while rate > 0.05:
-        rate -= rate / tau_h / 3600
-        seconds += 1
-    assert seconds_to_full(0.35, 0.7) == pytest.approx(seconds, rel=0.01)
+def test_a_gauge_that_tells_its_rate_every_minute_needs_both_windows_too() -> None:
+    # One stale low figure of 60 s does not fill two windows of 40 s.
+    rates = [0.3] * 30 + [0.02] * 60 + [0.3] * 30
+    assert not any(feed(steady(rates, every_s=1.0)))
 
 
-@pytest.mark.parametrize(
-    ("level", "rate_c"), [(None, 0.5), (0.5, None), (0.5, 0.05), (0.5, 0.0), (0.5, -0.2)]
-)
-def test_time_to_full_is_not_invented(level: float | None, rate_c: float | None) -> None:
-    assert seconds_to_full(level, rate_c) is None
+@pytest.mark.parametrize("update_s", [20, 30, 60])
+def test_full_by_a_gauge_that_seldom_tells_its_rate(update_s: int) -> None:
+    falling = [0.06 * math.exp(-(i // update_s * update_s) / 900) for i in range(900)]
+    reached = feed(steady(falling, every_s=1.0))
+    told = reached.index(True)
+    first_below = next(i for i, rate in enumerate(falling) if rate <= 0.05)
+    # As soon as both windows' means lie below; a rate that is told late cannot be seen earlier.
+    assert first_below < told <= first_below + 81
 
 
-def test_time_to_full_at_full_is_nothing() -> None:
-    assert seconds_to_full(1.0, 0.2) == 0.0
+@given(st.lists(st.floats(0.2, 29.9), min_size=40, max_size=120))
+def test_full_at_exactly_the_taper_over_any_irregular_looks(steps: list[float]) -> None:
+    at_s, watch = 0.0, FullWatch()
+    for step in steps:
+        at_s += step
+        watch = advance(watch, ChargePoint(at_s=at_s, powered=True, level=0.99, rate_c=0.05))
+    watched_s = at_s - steps[0]
+    if abs(watched_s - 80) > 1e-6:
+        assert watch.reached is (watched_s > 80)
+
+
+def test_a_log_of_one_look_a_minute_can_be_full() -> None:
+    watch, reached = FullWatch(), []
+    for i in range(6):
+        point = ChargePoint(at_s=60.0 * i, powered=True, level=1.0, rate_c=0.02)
+        watch = advance(watch, point, gap_s=150.0)
+        reached.append(watch.reached)
+    assert reached == [False, False, True, True, True, True]
+    assert not any(feed(steady([0.02] * 6, every_s=60.0)))
+
+
+@pytest.mark.parametrize("level", [0.99, 1.0])
+def test_a_current_that_was_cut_off_is_not_full(level: float) -> None:
+    # A protection that trips: none flows, and the level clamps.
+    rates = [0.5] * 10 + [0.0] * 60
+    assert not any(feed(steady(rates, level=level)))
+    # Once it flows again and tapers, it is.
+    assert feed(steady([*rates, *[0.04] * 20], level=level))[-1]
+
+
+def test_a_taper_that_ends_is_full_although_none_flows_any_more() -> None:
+    assert feed(steady([0.06, 0.055, *[0.0] * 12]))[-1]
+
+
+@pytest.mark.parametrize(("rest_v", "full"), [(12.55, True), (12.0, False)], ids=["rests", "fell"])
+def test_a_voltage_that_fell_below_the_taper_is_not_full(rest_v: float, *, full: bool) -> None:
+    watch = FullWatch()
+    for i in range(30):
+        late = i >= 10
+        point = ChargePoint(
+            at_s=10.0 * i,
+            powered=True,
+            level=1.0,
+            rate_c=0.0 if late else 0.1,
+            voltage_v=rest_v if late else 12.6,
+        )
+        watch = advance(watch, point)
+    assert watch.reached is full
+
+
+def test_the_packs_own_word_counts_although_the_current_was_cut_off() -> None:
+    watch = FullWatch()
+    for i in range(20):
+        point = ChargePoint(
+            at_s=10.0 * i, powered=True, level=1.0, rate_c=0.5 if i < 10 else 0.0, says_full=i >= 10
+        )
+        watch = advance(watch, point)
+    assert watch.reached

@@ -1,7 +1,9 @@
 """Rounding for print, against the published rule and the `uncertainties` library."""
 
+from decimal import Decimal
+
 import pytest
-from hypothesis import given
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
 from uncertainties import ufloat
 
@@ -58,7 +60,11 @@ def test_not_a_number_is_refused() -> None:
 
 
 @given(st.floats(-1e4, 1e4), st.floats(1e-3, 45))
+@example(0.0, 4.026)
 def test_agrees_with_the_reference_library(value: float, u: float) -> None:
+    # A tie ("8.05") is broken to even here and by the binary number there.
+    digits = Decimal(repr(2 * u)).normalize().as_tuple().digits
+    assume(len(digits) != 3 or digits[2] != 5)
     written = write_reading(reading(value, u))
     # From 100 on the library shows all digits before the point, and we show two.
     value_text, u_text = (part.removesuffix(" %") for part in written.split(" ± "))

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from typing import Any
 
 import msgspec
@@ -21,8 +22,11 @@ from verify.values.errors import InvalidValueError, WrongUseError
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 ALL = sorted(PROBES)
-# It asks for a sample a second; what comes later says that nobody watched.
-OFTEN = "charger-steady"
+# They ask for a sample a second; what comes later says that nobody watched.
+OFTEN = ("charger-steady", "drain")
+
+
+READS_EARLIER = ("cell-resistance", "gauge-told-truth", "measured-capacity")
 
 
 def machine(
@@ -39,14 +43,38 @@ ON_ARRIVAL = msgspec.structs.replace(
 READ_ON_ARRIVAL = short_readings(machine().sample())
 
 
-def probe(name: str, options: Mapping[str, str] | None = None, *, label_wh: float | None = None) -> Probe:
+@cache
+def earlier() -> Mapping[str, tuple[Reading, ...]]:
+    """What a sound machine's load, drain and charge hand on to the checks that read it."""
+    bench = machine()
+    told: dict[str, tuple[Reading, ...]] = {}
+    for name, every_s in (("holds-under-load", 1.0), ("drain", 1.0), ("charge-to-full", 10.0)):
+        options = {"load": "60 s"} if name == "holds-under-load" else {}
+        one = make_probe(name, options, Context(earlier=dict(told)))
+        finding = drive(one, bench, every_s=every_s)
+        told[name] = (*finding.readings, *finding.aside)
+    return told
+
+
+def probe(
+    name: str,
+    options: Mapping[str, str] | None = None,
+    *,
+    label_wh: float | None = None,
+    after: Mapping[str, tuple[Reading, ...]] | None = None,
+) -> Probe:
     context = Context(
+        earlier=after or {},
         label_wh=label_wh,
         arrival_inventory=ON_ARRIVAL,
         arrival_readings=READ_ON_ARRIVAL,
         said_at=START,
     )
     return make_probe(name, options or {}, context)
+
+
+LOADING = {"clock-held", "fan-answers", "heat-as-arrived"}
+"""Without an earlier check of the heat they load the processor: a lease holds for 3 s."""
 
 
 def found(
@@ -57,8 +85,10 @@ def found(
     label_wh: float | None = None,
     every_s: float | None = None,
 ) -> Finding:
-    every_s = every_s or (1.0 if name == OFTEN else 10.0)
-    return drive(probe(name, label_wh=label_wh), machine(faults, level=level), every_s=every_s)
+    every_s = every_s or (1.0 if name in OFTEN or name in LOADING else 10.0)
+    after = earlier() if name in READS_EARLIER else None
+    level = 1.0 if name == "cells-in-step" else level
+    return drive(probe(name, label_wh=label_wh, after=after), machine(faults, level=level), every_s=every_s)
 
 
 def only(finding: Finding) -> Reading:
@@ -81,7 +111,7 @@ def pack(**fields: Any) -> Pack:
         "voltage_v": 11.8,
         "design_voltage_v": 11.4,
         "current_a": 2.1,
-        "temperature_c": 25.0,
+        "temperature_c": None,
     }
     return Pack(**(sound | fields))
 
@@ -115,24 +145,33 @@ def limit(lower: str | None = None, upper: str | None = None, rule: Rule = Rule.
 
 # Limits as a checklist would set them.
 LIMITS = {
+    "cell-resistance": limit(upper="100 mohm", rule=Rule.GUARDED),
+    "cells-in-step": limit(lower="4.10 V"),
     "charge-lost": limit(upper="4 %", rule=Rule.GUARDED),
     "charge-power": limit(lower="0.2 C"),
     "charge-to-full": limit(lower="99 %"),
     "charger-seen": limit(lower="1 pieces", rule=Rule.COUNT),
     "charger-steady": limit(upper="0 pieces", rule=Rule.COUNT),
     "claimed-capacity": limit(lower="90 %", rule=Rule.GUARDED),
+    "clock-held": limit(lower="97 %"),
     "clock-kept": limit(upper="120 s"),
+    "drain": limit(lower="90 %", rule=Rule.GUARDED),
+    "fan-answers": limit(upper="0 pieces", rule=Rule.COUNT),
     "fans-as-arrived": limit(upper="0 pieces", rule=Rule.COUNT),
+    "gauge-told-truth": limit(upper="0 pieces", rule=Rule.COUNT),
     "hardware-as-arrived": limit(upper="0 pieces", rule=Rule.COUNT),
+    "heat-as-arrived": limit(upper="10 K"),
     "heat-margin": limit(lower="5 K"),
     "holds-under-load": limit(upper="0 pieces", rule=Rule.COUNT),
     "lid-switch": limit(lower="3 pieces", rule=Rule.COUNT),
+    "measured-capacity": limit(lower="90 %", rule=Rule.GUARDED),
     "memory-channels": limit(upper="0 pieces", rule=Rule.COUNT),
     "memory-size": limit(lower="97 %"),
     "pack-cell-voltage": limit(lower="3.0 V", upper="4.45 V"),
     "pack-present": limit(lower="1 pieces", rule=Rule.COUNT),
     "panel-as-arrived": limit(upper="0 pieces", rule=Rule.COUNT),
     "radio-level": limit(upper="10 dB"),
+    "rest-level": limit(upper="6 %"),
     "runs-on-battery": limit(upper="60 s"),
     "sensors-as-arrived": limit(upper="0 pieces", rule=Rule.COUNT),
     "storage-link": limit(upper="0 pieces", rule=Rule.COUNT),
@@ -143,6 +182,8 @@ OF_INVENTORY = {
     *("clock-kept", "fans-as-arrived", "hardware-as-arrived", "memory-channels", "memory-size"),
     *("panel-as-arrived", "radio-level", "sensors-as-arrived", "storage-link"),
 }
+
+OF_HEAT = LOADING | {"heat-margin"}
 
 
 def verdict(name: str, finding: Finding) -> Verdict:
@@ -185,7 +226,9 @@ def test_sound_machine_is_good(name: str) -> None:
         (name, s)
         for name in ALL
         for s in (1.0, 30.0, 60.0)
-        if (name, s) not in (("runs-on-battery", 60.0), (OFTEN, 30.0), (OFTEN, 60.0))
+        if (name, s) != ("runs-on-battery", 60.0)
+        and not (name in OFTEN and s > 1)
+        and not (name in LOADING and s > 1)
     ],
 )
 def test_sound_machine_is_good_however_often_it_is_read(name: str, every_s: float) -> None:
@@ -206,7 +249,9 @@ def test_check_that_does_not_exist_is_answered_with_those_that_do() -> None:
 
 @pytest.mark.parametrize(
     "name",
-    sorted(set(ALL) - {"charger-seen", OFTEN, "heat-margin", "lid-switch", "pack-present"} - OF_INVENTORY),
+    sorted(
+        set(ALL) - {"charger-seen", "charger-steady", "lid-switch", "pack-present"} - OF_HEAT - OF_INVENTORY
+    ),
 )
 def test_no_battery_is_said_soon_and_never_good(name: str) -> None:
     answer = settled(probe(name), sample(0, reasons={"batteries": NO_BATTERY}))
@@ -272,7 +317,7 @@ def test_a_pack_in_doubt_is_never_good(name: str) -> None:
         ("charge-power", "charger-dead", "", Verdict.UNDECIDED),
         ("charger-steady", "loose-port", "1 pieces", Verdict.DOES_NOT_CONFORM),
         ("charger-steady", "charger-dead", "", Verdict.UNDECIDED),
-        ("holds-under-load", "cell-voltage", "2.6 V", Verdict.DOES_NOT_CONFORM),
+        ("holds-under-load", "cell-voltage", "2.6 V", Verdict.UNDECIDED),
         ("holds-under-load", "pack-missing", "", Verdict.UNDECIDED),
         ("runs-on-battery", "dead-on-unplug", "", Verdict.DOES_NOT_CONFORM),
         ("runs-on-battery", "charger-dead", "", Verdict.UNDECIDED),
@@ -281,6 +326,18 @@ def test_a_pack_in_doubt_is_never_good(name: str) -> None:
         ("charge-to-full", "weak-charger", "8 W", Verdict.DOES_NOT_CONFORM),
         ("charge-to-full", "charger-dead", "", Verdict.UNDECIDED),
         ("charge-to-full", "pack-hot", "61 °C", Verdict.UNDECIDED),
+        ("charge-to-full", "temperature-still", "", Verdict.UNDECIDED),
+        ("charge-to-full", "pack-cold", "-3 °C", Verdict.UNDECIDED),
+        ("charge-to-full", "pack-warm", "47 °C", Verdict.UNDECIDED),
+        ("charge-to-full", "no-full-word", "", Verdict.CONFORMS),
+        ("drain", "gauge-boasts", "71 Wh", Verdict.DOES_NOT_CONFORM),
+        ("drain", "gauge-since-full", "71 Wh", Verdict.DOES_NOT_CONFORM),
+        ("drain", "pack-holds", "31 Wh", Verdict.DOES_NOT_CONFORM),
+        ("drain", "dies-at", "30 %", Verdict.DOES_NOT_CONFORM),
+        ("drain", "cells-tired", "250 mohm", Verdict.DOES_NOT_CONFORM),
+        ("drain", "pack-hot", "61 °C", Verdict.CONFORMS),
+        ("rest-level", "level-off", "45 %", Verdict.DOES_NOT_CONFORM),
+        ("rest-level", "design-absurd", "20 Wh", Verdict.UNDECIDED),
         ("claimed-capacity", "gauge-not-learned", "", Verdict.UNDECIDED),
         ("charge-lost", "drains-when-off", "0.2 W", Verdict.DOES_NOT_CONFORM),
         ("charge-lost", "pack-missing", "", Verdict.UNDECIDED),
@@ -288,6 +345,14 @@ def test_a_pack_in_doubt_is_never_good(name: str) -> None:
         ("sensors-as-arrived", "no-sensors", "", Verdict.UNDECIDED),
         ("heat-margin", "sensor-hot", "104 °C", Verdict.DOES_NOT_CONFORM),
         ("heat-margin", "no-sensors", "", Verdict.UNDECIDED),
+        ("clock-held", "clock-held", "1200 MHz", Verdict.DOES_NOT_CONFORM),
+        ("clock-held", "no-sensors", "", Verdict.UNDECIDED),
+        ("fan-answers", "fan-stuck", "", Verdict.DOES_NOT_CONFORM),
+        ("fan-answers", "fan-always-full", "", Verdict.DOES_NOT_CONFORM),
+        ("fan-answers", "second-fan-dead", "", Verdict.DOES_NOT_CONFORM),
+        ("fan-answers", "no-sensors", "", Verdict.UNDECIDED),
+        ("heat-as-arrived", "sensor-hot", "88 °C", Verdict.DOES_NOT_CONFORM),
+        ("heat-as-arrived", "no-sensors", "", Verdict.UNDECIDED),
         ("lid-switch", "lid-switch-dead", "", Verdict.DOES_NOT_CONFORM),
         ("fans-as-arrived", "second-fan-dead", "", Verdict.UNDECIDED),
         ("hardware-as-arrived", "module-missing", "camera", Verdict.DOES_NOT_CONFORM),
@@ -487,15 +552,22 @@ def test_progress_rises_and_the_estimate_comes_true() -> None:
     assert fractions == sorted(fractions)
     assert fractions[0] < 0.01
     assert fractions[-1] > 0.97
-    for passed_s, working in said[: len(said) * 3 // 4]:
-        assert working.seconds_left == pytest.approx(took_s - passed_s, abs=600)
-    assert said[0][1].text == "Charging: 35 %."
-    assert said[0][1].seconds_left == pytest.approx(87 * 60, abs=60)
+    bands = [(took_s - passed_s, working.seconds_band) for passed_s, working in said]
+    told = [(left_s, band) for left_s, band in bands if band is not None]
+    assert len(told) > 0.9 * len(said)
+    # A band, not a line: what it truly took lies within it most of the time, and never far outside.
+    held = sum(low - 60 <= left_s <= high + 60 for left_s, (low, high) in told)
+    assert held >= 0.85 * len(told)
+    assert all(low - 300 <= left_s <= high + 300 for left_s, (low, high) in told)
+    # What it can decide, and how sure, is said before.
+    assert said[0][1].text.startswith(
+        "Charging: 35 %. A decision on the capacity: near the end of this charge"
+    )
 
 
 def test_energy_that_went_in_stands_beside() -> None:
     finding = found("charge-to-full", {"pack-holds": "31 Wh"})
-    (aside,) = finding.aside
+    aside = finding.aside[0]
     assert aside.unit is Unit.WATT_HOUR
     # 65 % of 31 Wh and what charging loses; of 57 Wh it would be above 37 Wh.
     assert aside.value == pytest.approx(21.3, abs=1.0)
@@ -618,7 +690,10 @@ def test_two_packs_are_both_charged() -> None:
     finding, said = feed(probe("charge-to-full"), samples())
     assert [reading.value for reading in finding.readings] == [100, 100]
     assert len(said) == 300
-    assert len(finding.aside) == 2
+    assert [one.source for one in finding.aside if "net energy that went in" in one.source] == [
+        f"battery gauge {name}, its own current sensor: net energy that went in, from 50 % on"
+        for name in "AB"
+    ]
 
 
 def test_full_is_forgotten_when_the_charger_is_pulled_before_the_other_pack_is_full() -> None:
@@ -746,7 +821,7 @@ def test_a_pack_far_below_its_label_is_found_after_its_charge() -> None:
     assert verdict("claimed-capacity", before) is Verdict.UNDECIDED
     drive(probe("charge-to-full"), bench)
     after = drive(probe("claimed-capacity", label_wh=50.0), bench)
-    assert only(after).value == pytest.approx(62.0)
+    assert only(after).value == pytest.approx(62.0, abs=1.0)
     assert verdict("claimed-capacity", after) is Verdict.DOES_NOT_CONFORM
 
 

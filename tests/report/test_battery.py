@@ -3,6 +3,7 @@
 import msgspec
 import pytest
 
+from verify.probe.handed_on import CAPACITY_WH, START_LEVEL, hand_on
 from verify.record.model import Attempt, Part, Record, Result, Work
 from verify.report.battery import battery_view
 from verify.testing.sample_record import fit_record, held_record
@@ -142,3 +143,106 @@ def test_the_held_pack_shows_its_verdict_and_limit() -> None:
     view = battery_view(held_record())
     assert view.verdict is Verdict.DOES_NOT_CONFORM
     assert view.limit is not None
+
+
+NOT_PROVEN, PROVEN = "not proven, its gauge alone", "proven, drained before"
+
+
+def _result(check: str, *readings: Reading) -> Result:
+    return msgspec.structs.replace(_record(*readings).results[0], check=check)
+
+
+def _handed(what: str, value: float, unit: Unit, more: str, u: float | None = 1.0) -> Reading:
+    return hand_on("pack", what, value, unit, standard_uncertainty=u, more=more)
+
+
+def _whole(measured: Reading, *counted: Reading, claimed: Reading | None = None) -> Record:
+    results = [_result("charge-to-full", *counted), _result("measured-capacity", measured)]
+    if claimed is not None:
+        results.append(_result("claimed-capacity", claimed))
+    return msgspec.structs.replace(_record(), results=tuple(results))
+
+
+def _of_pack(value: float | None, unit: Unit, u: float | None = None, reason: str | None = None) -> Reading:
+    return Reading(
+        value=value,
+        unit=unit,
+        standard_uncertainty=u,
+        source="battery gauge pack, its own sensors",
+        reason=reason,
+    )
+
+
+SHARE = _of_pack(70.0, Unit.PERCENT, 10.0, "To be sure: Drain it first.")
+CLAIM = _of_pack(56.0, Unit.WATT_HOUR, 0.6)
+UNEVEN = _handed(CAPACITY_WH, 39.9, Unit.WATT_HOUR, "95 %: 35.00 to 52.50")
+UNBOUNDED = _handed(CAPACITY_WH, 39.9, Unit.WATT_HOUR, "95 %: 35.00 or more", u=None)
+
+
+@pytest.mark.parametrize(
+    ("record", "lines"),
+    [
+        (
+            _whole(SHARE, UNEVEN, _handed(START_LEVEL, 31.0, Unit.PERCENT, NOT_PROVEN), claimed=CLAIM),
+            [
+                "The battery holds about 40 of the 57 Wh on its label, 70 %.",
+                "How sure: 95 % that it lies between 35.0 and 52.5 Wh.",
+                "Read from: battery gauge pack, its own sensors.",
+                "That leans on its own word for how full it was when the charge began.",
+                "By its own account the battery holds about 56 of the 57 Wh on its label, 98 %.",
+            ],
+        ),
+        (
+            _whole(
+                _of_pack(70.0, Unit.PERCENT, 3.0),
+                UNEVEN,
+                _handed(START_LEVEL, 3.0, Unit.PERCENT, PROVEN),
+            ),
+            [
+                "The battery holds about 40 of the 57 Wh on its label, 70 %.",
+                "How sure: 95 % that it lies between 35.0 and 52.5 Wh.",
+                "Read from: battery gauge pack, its own sensors.",
+            ],
+        ),
+        (
+            _whole(_of_pack(70.0, Unit.PERCENT, 3.0), UNBOUNDED),
+            [
+                "The battery holds about 40 of the 57 Wh on its label, 70 %.",
+                "How sure: 95 % that it is at least 35.0 Wh; how much more, nothing shows.",
+                "Read from: battery gauge pack, its own sensors.",
+            ],
+        ),
+        (
+            _whole(_of_pack(60.0, Unit.PERCENT, 3.0, "To be sure: Drain it first."), UNEVEN),
+            [
+                "The battery holds about 34 of the 57 Wh on its label, 60 %.",
+                "How sure: 95 % that it lies between 54.0 and 66.0 % of the label.",
+                "Read from: battery gauge pack, its own sensors.",
+                "Not sure enough to decide by. To be sure: Drain it first.",
+            ],
+        ),
+        (
+            _whole(_of_pack(None, Unit.PERCENT, reason="The charge was not counted."), claimed=CLAIM),
+            [
+                "By its own account the battery holds about 56 of the 57 Wh on its label, 98 %.",
+                "How sure: 95 % that it lies between 54.8 and 57.2 Wh.",
+                "Read from: battery gauge pack, its own sensors.",
+                "By measurement it is not known: The charge was not counted.",
+            ],
+        ),
+        (
+            _whole(_of_pack(None, Unit.PERCENT, reason="The charge was not counted.")),
+            ["How much the battery holds is not known: The charge was not counted."],
+        ),
+    ],
+    ids=[
+        "the count's own interval, a start that is not proven, and the claim beside it",
+        "a proven start",
+        "no bound above",
+        "cut by a meter or the weight: not the interval of the count alone",
+        "not measured: the claim, said as such",
+        "neither measured nor claimed",
+    ],
+)
+def test_what_was_measured_goes_before_what_is_claimed(record: Record, lines: list[str]) -> None:
+    assert list(battery_view(record).lines) == lines

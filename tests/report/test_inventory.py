@@ -55,6 +55,13 @@ def without(*items: Item) -> Inventory:
     return inventory(*(item for item in ITEMS if item not in items))
 
 
+@pytest.mark.parametrize("work", ["battery", "doubtful-battery"])
+def test_a_battery_that_was_exchanged_is_expected_where_it_is_the_work(work: str) -> None:
+    other = msgspec.structs.replace(PACK, mark="b" * 32)
+    row = only(inventory(*ITEMS), inventory(*(ITEMS[:-1]), other), work)
+    assert (row.remark, row.lost) == ("Renewed: this work is for it.", False)
+
+
 def test_a_missing_part_is_tied_to_the_work_that_may_have_disturbed_it() -> None:
     row = only(inventory(*ITEMS), without(CAMERA), "battery", "lid")
     assert (row.what, row.then, row.now, row.lost) == ("camera “Fennel Cam”", THERE, NOT_SEEN, True)

@@ -321,6 +321,14 @@ def test_care_follows_the_work_and_only_a_machine_that_goes_home() -> None:
     assert "72 hours" in owner(fit_record())
     assert "three or four charges" in owner(fit_record())
     assert "three or four charges" not in owner(held_record())
+    ticket = fit_record().ticket
+    sure = tuple(
+        msgspec.structs.replace(work, kind="doubtful-battery") if work.kind == "battery" else work
+        for work in ticket.work
+    )
+    drained = msgspec.structs.replace(fit_record(), ticket=msgspec.structs.replace(ticket, work=sure))
+    assert "three or four charges" in owner(drained)
+    assert "oubtful" not in owner(drained)
     assert "Danger signs" in owner(held_record())
 
 

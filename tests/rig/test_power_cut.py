@@ -10,7 +10,6 @@ import os
 import random
 import re
 import shutil
-import subprocess
 from collections import Counter
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
@@ -23,7 +22,8 @@ import yaml
 
 from tests.rig.power_disk import Kind, faults_after_each_write
 from tests.rig.power_job import Job, draw_cuts, work
-from tests.rig.vm import build
+from tests.rig.vm import Guest, build
+from tests.rig.vm_kernel import unpack_kernel
 from verify.checklist.compose import compose
 from verify.checklist.shipped import shipped_checklists
 from verify.record.model import Record
@@ -31,7 +31,7 @@ from verify.run import RunFolder, load_record
 from verify.run.events import Answered, Found, Stepped, WatchBegan
 from verify.run.reading import read_run
 from verify.testing.good_answers import good_script
-from verify.testing.rigs import missing, require_program
+from verify.testing.rigs import require_program
 
 pytestmark = pytest.mark.rig
 
@@ -61,45 +61,16 @@ def answers() -> bytes:
     return yaml.safe_dump({"format": "answers/1", "answers": given}).encode()
 
 
-def kernel_package(cache: Path) -> Path:
-    """Return Debian's own kernel as a package file, fetched once."""
-    if kept := sorted(cache.glob("linux-image-*.deb")):
-        return kept[-1]
-    cache.mkdir(parents=True, exist_ok=True)
-    named = subprocess.run(
-        [require_program("apt-cache"), "depends", "linux-image-amd64"],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    found = re.search(r"Depends: (linux-image-\S+-amd64)$", named.stdout, re.MULTILINE)
-    if found is None:
-        missing("No package list names a kernel (apt-get update)")
-    fetching = cache / "fetching"
-    shutil.rmtree(fetching, ignore_errors=True)
-    fetching.mkdir()
-    got = subprocess.run(
-        [require_program("apt-get"), "download", "-q", found[1]],
-        cwd=fetching,
-        capture_output=True,
-        check=False,
-    )
-    packages = list(fetching.glob("linux-image-*.deb"))
-    if got.returncode != 0 or not packages:
-        missing(f"{found[1]} cannot be fetched")
-    return packages[0].rename(cache / packages[0].name)
-
-
 @pytest.fixture(scope="module")
 def jobs(tmp_path_factory: pytest.TempPathFactory, pytestconfig: pytest.Config) -> Jobs:
     for program in _PROGRAMS:
         require_program(program)
     folder = tmp_path_factory.mktemp("power")
     kernel = folder / "kernel-package"
-    package = kernel_package(pytestconfig.cache.mkdir("power-cut"))
-    subprocess.run([require_program("dpkg"), "-x", str(package), str(kernel)], check=True)
+    unpack_kernel(pytestconfig.cache.mkdir("kernel"), kernel)
     (folder / "machine").mkdir()
-    parts = build(folder / "machine", kernel, answers())
+    guest = Guest(laptop="vm_laptop.asl", scripts=("vm_guest.py",), files={"answers.yaml": answers()})
+    parts = build(folder / "machine", kernel, guest)
     shutil.rmtree(kernel)
     seed = int(os.environ.get("HANDBACK_RIG_SEED") or random.SystemRandom().randrange(1_000_000))
 
@@ -123,6 +94,33 @@ def without_numbers(text: str) -> str:
     return re.sub(r"\d+([.]\d+)?", "#", text)
 
 
+# What is handed on of a charge and hangs on how much of it was seen. A cut is a time that nobody saw, so that
+# there is one phase more on either side of it. What tells constant power from constant current takes minutes
+# in one piece: a piece that is too short keeps the plain name. A later start can be better known, or, where
+# the clock does not tell how long it was off, be all that is left. And with less seen, what it holds and
+# whether that is decided may be open. Which packs there are, what was judged and why may not differ.
+_BY_WHAT_WAS_SEEN = re.compile(
+    r": (phase of the charge|event of the charge|level at the (start|end) of the count|charge between|energy|"
+    r"whether it holds enough)"
+)
+
+
+def of_any_charge(readings: list[Any]) -> list[tuple[Any, str]]:
+    """What was read, without what hangs on how much of a charge was seen."""
+    return [
+        # With less seen a true claim may not be proven any more; but nothing makes it a boast.
+        (reading["unit"], re.sub("truthful|undecided", "no boast", without_numbers(reading["source"])))
+        for reading in readings
+        if not _BY_WHAT_WAS_SEEN.search(reading["source"])
+    ]
+
+
+def without_measure(note: str) -> str:
+    """The note without what was counted of the capacity: the charge stood elsewhere when the power went."""
+    note = re.sub(r" [\d.]+ Wh went in[.]", "", note)
+    return re.sub(r" It holds (at least )?[\d.]+ Wh( by counting \([^)]*\))?[.]", "", note)
+
+
 def comparable(record: Record) -> Any:
     """The record without times, sessions and gaps; of measured values only what they are."""
     told = msgspec.to_builtins(record)
@@ -133,11 +131,8 @@ def comparable(record: Record) -> Any:
         for attempt in result["attempts"]:
             del attempt["at"]
             if result["kind"] == "probe":
-                # The charge stood elsewhere when the power went, and what went in meanwhile was not seen.
-                attempt["note"] = without_numbers(re.sub(r" [\d.]+ Wh went in[.]", "", attempt["note"]))
-                attempt["readings"] = [
-                    (reading["unit"], without_numbers(reading["source"])) for reading in attempt["readings"]
-                ]
+                attempt["note"] = without_numbers(without_measure(attempt["note"]))
+                attempt["readings"] = of_any_charge(attempt["readings"])
                 attempt["because"] = without_numbers(attempt["because"])
         if result["kind"] == "probe":
             result["because"] = without_numbers(result["because"])

@@ -1,18 +1,16 @@
-"""Build and start the virtual machine of the power-cut tests: a real kernel, the tool, an ACPI battery.
+"""Build and start a virtual machine: a real kernel, the tool, an ACPI battery.
 
 Everything is put into one initial RAM disk: the kernel's own modules, this Python with what the tool needs
-(compiled, without sources), and the guest's two scripts. Nothing is installed; no administrator is needed.
+(compiled, without sources), and what the guest runs. Nothing is installed; no administrator is needed.
 The processor is emulated, so that idle time can be skipped; no virtualisation of the host is used.
 """
 
 import importlib.metadata
 import importlib.util
-import lzma
 import os
 import py_compile
 import re
 import stat
-import struct
 import subprocess
 import sys
 from collections.abc import Iterable, Iterator, Mapping
@@ -21,6 +19,7 @@ from pathlib import Path
 
 import msgspec
 
+from tests.rig.vm_kernel import modules, quick_to_load
 from verify.testing.rigs import require_program
 
 _HERE = Path(__file__).parent
@@ -46,6 +45,20 @@ _NOT_NEEDED = frozenset({"cryptography", "cffi", "pycparser", "joserfc", "pillow
 _File = tuple[bytes, int]  # content, mode
 
 
+class Guest(msgspec.Struct, frozen=True, kw_only=True):
+    """What a machine is and does.
+
+    laptop: its battery, charger and thermal zone. modules: of the kernel, besides those for battery and
+    charger. scripts: beside this file; the first one is run, with the state disk's folder. files: what they
+    read, in a folder of their own.
+    """
+
+    laptop: str
+    modules: tuple[str, ...] = ()
+    scripts: tuple[str, ...]
+    files: Mapping[str, bytes] = {}
+
+
 class Parts(msgspec.Struct, frozen=True, kw_only=True):
     """What the emulator is started with."""
 
@@ -54,41 +67,29 @@ class Parts(msgspec.Struct, frozen=True, kw_only=True):
     laptop: Path
 
 
-def build(folder: Path, kernel: Path, answers: bytes) -> Parts:
-    """Build the machine in an empty folder.
-
-    kernel: an unpacked kernel package. answers: the text of the script's file.
-    """
-    laptop = _compile_laptop(folder)
-    image = _quick_to_load(next((kernel / "boot").glob("vmlinuz-*")), folder)
-    files = dict(_guest_files(kernel, folder))
-    files["rig/answers.yaml"] = (answers, 0o644)
+def build(folder: Path, kernel: Path, guest: Guest) -> Parts:
+    """Build the machine in an empty folder. kernel: an unpacked kernel package."""
+    laptop = _compile_laptop(_HERE / guest.laptop, folder)
+    image = quick_to_load(kernel, folder)
+    files = dict(_guest_files(folder))
+    for name, data in modules(kernel, (*_MODULES, *_LAPTOP_MODULES, *guest.modules)):
+        files[f"modules/{name}"] = (data, 0o644)
+    for script in guest.scripts:
+        files[f"site/tests/rig/{script}"] = ((_HERE / script).read_bytes(), 0o644)
+    files["rig/run"] = (Path(guest.scripts[0]).stem.encode(), 0o644)
     files["rig/stick"] = (STICK.encode(), 0o644)
+    for name, data in guest.files.items():
+        files[f"rig/{name}"] = (data, 0o644)
     initial_ram = folder / "initial-ram.cpio"
     with initial_ram.open("wb") as file:
         file.writelines(_archive(files))
     return Parts(kernel=image, initial_ram=initial_ram, laptop=laptop)
 
 
-def _quick_to_load(image: Path, folder: Path) -> Path:
-    """Unpack the kernel, which takes the emulated processor seconds; leave it where it is packed otherwise.
-
-    Source: Linux Documentation/arch/x86/boot.rst, fields setup_sects, payload_offset, payload_length.
-    """
-    data = image.read_bytes()
-    offset, length = struct.unpack_from("<II", data, 0x248)
-    start = ((data[0x1F1] or 4) + 1) * 512 + offset
-    if not data.startswith(b"\xfd7zXZ", start):
-        return image
-    unpacked = folder / "kernel"
-    unpacked.write_bytes(lzma.LZMADecompressor().decompress(data[start : start + length]))
-    return unpacked
-
-
-def _compile_laptop(folder: Path) -> Path:
+def _compile_laptop(source: Path, folder: Path) -> Path:
     prefix = folder / "laptop"
     said = subprocess.run(
-        [require_program("iasl"), "-p", str(prefix), str(_HERE / "vm_laptop.asl")],
+        [require_program("iasl"), "-p", str(prefix), str(source)],
         capture_output=True,
         text=True,
         check=False,
@@ -99,40 +100,13 @@ def _compile_laptop(folder: Path) -> Path:
     return table
 
 
-def _guest_files(kernel: Path, folder: Path) -> Iterator[tuple[str, _File]]:
+def _guest_files(folder: Path) -> Iterator[tuple[str, _File]]:
     yield "init", ((_HERE / "vm_init.sh").read_bytes(), 0o755)
-    yield "rig/vm_guest.py", ((_HERE / "vm_guest.py").read_bytes(), 0o644)
     busybox = Path(require_program("busybox")).resolve()
     yield "bin/busybox", (busybox.read_bytes(), 0o755)
     for applet in _APPLETS:
         yield f"bin/{applet}", (b"busybox", stat.S_IFLNK)
-    yield from _modules(kernel)
     yield from _python(folder)
-
-
-def _modules(kernel: Path) -> Iterator[tuple[str, _File]]:
-    """Return the kernel modules and the order in which they are put in."""
-    found = {
-        re.sub("-", "_", path.name.split(".ko")[0]): path for path in (kernel / "lib/modules").rglob("*.ko*")
-    }
-    order: dict[str, bytes] = {}
-
-    def put(name: str) -> None:
-        if name in order or name not in found:  # one that is built in has no file
-            return
-        data = found[name].read_bytes()
-        if found[name].suffix == ".xz":
-            data = lzma.decompress(data)
-        needs = re.search(rb"\0depends=([a-z0-9A-Z_,-]*)\0", data)
-        for other in (needs[1].decode() if needs else "").split(","):
-            put(other.replace("-", "_"))
-        order[name] = data
-
-    for name in (*_MODULES, *_LAPTOP_MODULES):
-        put(name)
-    for name, data in order.items():
-        yield f"modules/{name}.ko", (data, 0o644)
-    yield "modules/order", (" ".join(f"{name}.ko" for name in order).encode(), 0o644)
 
 
 def _python(folder: Path) -> Iterator[tuple[str, _File]]:
@@ -216,7 +190,9 @@ def _libraries(binaries: Iterable[Path]) -> set[Path]:
     said = subprocess.run(
         [require_program("ldd"), *map(str, binaries)], capture_output=True, text=True, check=False
     ).stdout
-    return {Path(found) for found in re.findall(r"(?:=> |^\s+)(/\S+) \(", said, re.MULTILINE)}
+    found = {Path(path) for path in re.findall(r"(?:=> |^\s+)(/\S+) \(", said, re.MULTILINE)}
+    # Loaded late: a thread that outlives the interpreter ends by it.
+    return found | {beside for path in found if (beside := path.with_name("libgcc_s.so.1")).exists()}
 
 
 def _archive(files: Mapping[str, _File]) -> Iterator[bytes]:
@@ -235,8 +211,34 @@ def _archive(files: Mapping[str, _File]) -> Iterator[bytes]:
         yield head + bytes(-len(head) % 4) + data + bytes(-len(data) % 4)
 
 
+def emulator(parts: Parts, *, words: str, clock: datetime, console: Path) -> list[str]:
+    """Return the emulator's command line, without a disk.
+
+    It tells what the guest tells on its standard output.
+    words: for the guest, on the kernel's command line. clock: its wall clock, UTC. console: takes what the
+    guest prints.
+    """
+    kernel_words = (
+        "console=ttyS0 quiet panic=-1 random.trust_cpu=on tsc=reliable no_timer_check mitigations=off "
+        f"nokaslr {words} PYTHONHOME=/python PYTHONPATH=/site"
+    )
+    return [
+        require_program("qemu-system-x86_64"),
+        *("-nodefaults", "-no-user-config", "-display", "none", "-no-reboot"),
+        *("-machine", "pc,accel=tcg", "-cpu", "qemu64,+rdrand,-hypervisor", "-m", "384", "-smp", "1"),
+        # Idle time is skipped, and all clocks of the guest agree about it.
+        *("-icount", "shift=2,sleep=off", "-rtc", f"base={clock:%Y-%m-%dT%H:%M:%S},clock=vm"),
+        *("-kernel", str(parts.kernel), "-initrd", str(parts.initial_ram), "-append", kernel_words),
+        *("-acpitable", f"file={parts.laptop}"),
+        *("-smbios", "type=1,manufacturer=Fennel,product=Larkspur 13,serial=RIG-13"),
+        *("-device", "pc-testdev"),
+        *("-chardev", "stdio,id=told,signal=off", "-device", "isa-debugcon,iobase=0xe9,chardev=told"),
+        *("-serial", f"file:{console}"),
+    ]
+
+
 class Start(msgspec.Struct, frozen=True, kw_only=True):
-    """How the machine stands when it is switched on.
+    """How the machine of the power cuts stands when it is switched on.
 
     held_mwh: what its pack holds. charger_in: whether the charger is in. clock: its wall clock, UTC.
     alone: the kernel writes nothing back by itself, so that the log shows the order of the run alone.
@@ -249,28 +251,13 @@ class Start(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def command(parts: Parts, start: Start, *, disk: Path, kind: str, log: Path, console: Path) -> list[str]:
-    """Return the emulator's command line. It tells what the guest tells on its standard output.
-
-    log: an empty file that takes every write to the disk. console: takes what the guest prints.
-    """
+    """Return the command line with a state disk of this kind. log: an empty file that takes every write."""
     words = (
-        "console=ttyS0 quiet panic=-1 random.trust_cpu=on tsc=reliable no_timer_check mitigations=off "
-        f"nokaslr rig_disk={kind} rig_held={start.held_mwh // 10} rig_charger={int(start.charger_in)} "
-        f"rig_alone={int(start.alone)} "
-        "PYTHONHOME=/python PYTHONPATH=/site"
+        f"rig_disk={kind} rig_held={start.held_mwh // 10} rig_charger={int(start.charger_in)} "
+        f"rig_alone={int(start.alone)}"
     )
     return [
-        require_program("qemu-system-x86_64"),
-        *("-nodefaults", "-no-user-config", "-display", "none", "-no-reboot"),
-        *("-machine", "pc,accel=tcg", "-cpu", "qemu64,+rdrand,-hypervisor", "-m", "384", "-smp", "1"),
-        # Idle time is skipped, and all clocks of the guest agree about it.
-        *("-icount", "shift=2,sleep=off", "-rtc", f"base={start.clock:%Y-%m-%dT%H:%M:%S},clock=vm"),
-        *("-kernel", str(parts.kernel), "-initrd", str(parts.initial_ram), "-append", words),
-        *("-acpitable", f"file={parts.laptop}"),
-        *("-smbios", "type=1,manufacturer=Fennel,product=Larkspur 13,serial=RIG-13"),
-        *("-device", "pc-testdev"),
-        *("-chardev", "stdio,id=told,signal=off", "-device", "isa-debugcon,iobase=0xe9,chardev=told"),
-        *("-serial", f"file:{console}"),
+        *emulator(parts, words=words, clock=start.clock, console=console),
         # Flushes are logged, and go no further: this computer keeps its power, and guest time runs away while
         # the emulator waits for a real drive.
         *("-blockdev", f"driver=file,node-name=image,filename={disk},cache.no-flush=on"),

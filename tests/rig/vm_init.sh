@@ -1,5 +1,5 @@
 #!/bin/sh
-# The first process of the virtual machine: brings up the devices and the state disk, then the run.
+# The first process of the virtual machine: brings up the devices and the state disk, then what is to be run.
 mount -t proc proc /proc
 mount -t sysfs sys /sys
 mount -t devtmpfs dev /dev
@@ -17,6 +17,6 @@ esac
 stick=$(cat /rig/stick)
 mkdir -p "$stick"
 mount -t "$kind" -o "$options" /dev/vda "$stick" || echo "The disk cannot be mounted."
-/python/bin/python3 -S -B /rig/vm_guest.py "$stick"
+/python/bin/python3 -S -B -m "tests.rig.$(cat /rig/run)" "$stick"
 umount "$stick"
 poweroff -f

@@ -200,7 +200,7 @@ def test_elsewhere_all_that_can_be_asked_is_asked_and_the_rest_waits(folder: Run
     answers = GoodAnswers()
     due = play(owner, answers, bench.sampler, hands=bench)
     assert isinstance(due, plan.Elsewhere)
-    assert {check.id for check in due.checks} == {"pack-present", "pack-cell-voltage"}
+    assert {check.id for check in due.checks} == {"pack-present", "pack-cell-voltage", "rest-level"}
     assert due.step.id == "charge"
     assert owner.strip is None
     assert not owner.state.found

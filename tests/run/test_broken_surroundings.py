@@ -274,12 +274,12 @@ def test_a_read_only_medium_is_told_and_can_be_looked_at(tmp_path: Path) -> None
 
 
 def test_a_folder_that_is_renamed_away_under_a_run_and_comes_back(tmp_path: Path) -> None:
-    """Two real processes on one folder, then none: the first waits for a charger that nobody plugs in."""
+    """Two real processes on one folder, then none: the first waits while the battery rests."""
     folder = started(tmp_path)
     tree = SysfsTree(tmp_path / "sys")
     tree.laptop()
     tree.adapter(online="0")
-    # Nearly empty: nothing is loaded on the battery, and the charger is what it waits for.
+    # Nearly empty: nothing is loaded on the battery. Its rest takes a minute: a watch goes on for long.
     tree.battery(status="Discharging", energy_now="2500000", capacity="5")
     good = {
         check.id: "good"
@@ -302,13 +302,13 @@ def test_a_folder_that_is_renamed_away_under_a_run_and_comes_back(tmp_path: Path
         cwd=tmp_path,
     ) as process:
         try:
-            poll(lambda: b'"watch-began","check":"charger-seen"' in journal.read_bytes())
+            poll(lambda: b'"watch-began","check":"rest-level"' in journal.read_bytes())
             plain(run(tmp_path, good), "Another run holds", f"process {process.pid}")
             away = folder.with_name("pulled out")
             folder.rename(away)
             kept = (away / "journal.jsonl").read_bytes()
             # The next thing that is found cannot be written any more.
-            tree.adapter(online="1")
+            tree.remove_supply("BAT0")
             out, err = process.communicate(timeout=60)
         finally:
             process.kill()

@@ -94,6 +94,23 @@ def _timeless(plain: Any) -> Any:
     return [_timeless(one) for one in plain] if isinstance(plain, list) else plain
 
 
+_BEGUN_AGAIN = re.compile(r"at rest, before the load|fan at rest|net energy that went in")
+
+
+def but_for_a_load(plain: Any) -> Any:
+    """Leave out of a record without times the values that a load leaves behind that was begun twice.
+
+    The machine is then warmer when it rests before the second one, its fans turn faster, and it drew more.
+    That such a value is there is compared.
+    """
+    for result in plain["results"]:
+        for attempt in result["attempts"]:
+            for reading in attempt.get("readings", ()):
+                if _BEGUN_AGAIN.search(reading["source"]) and reading["value"] is not None:
+                    reading["value"] = "a value"
+    return plain
+
+
 _MAY_DIFFER = re.compile(
     r"/(began|ended|clock_note|journal_head|journal_count)|/gaps/.*|/traces/\d+/sha256|(/arrival)?/inventory/at/.*"
     r"|/(results/\d+/attempts/\d+|results/\d+/accepted|steps/\d+|hazards/\d+|arrival|reopenings/\d+"
@@ -512,11 +529,11 @@ def test_nothing_is_asked_again_wherever_the_run_is_killed(story: Story) -> None
 
 
 def test_the_record_is_the_one_of_the_run_that_was_never_killed(story: Story) -> None:
-    whole = without_times(story.record)
+    whole = but_for_a_load(without_times(story.record))
     for killed in story.kills:
         told = json.loads(killed.told.read_text(encoding="utf-8"))
         record = msgspec.convert(told["record"], Record)
-        assert without_times(record) == whole, str(killed)
+        assert but_for_a_load(without_times(record)) == whole, str(killed)
         if isinstance(killed.event, Opened) and killed.torn:
             # The line after the first was lost: all later ones stand as they stood.
             assert record.journal_count == story.record.journal_count, str(killed)

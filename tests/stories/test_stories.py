@@ -99,13 +99,17 @@ def test_a_reproduction_pack_holds_far_less_than_its_label(begin: Begin) -> None
 
     assert held_before(due) == "finish"
     record = told(story, Outcome.HELD)
-    assert caught(record) == ("claimed-capacity",)
+    assert caught(record) == ("claimed-capacity", "measured-capacity", "gauge-told-truth")
     said = result(record, "claimed-capacity").attempts[-1]
-    assert said.readings[0].value == pytest.approx(62.0)
-    assert "31.0 Wh" in said.note
+    # As good as the gauge's own sensor, which it learned by.
+    assert said.readings[0].value == pytest.approx(62.0, abs=1.0)
+    assert re.search(r"3[01]\.\d Wh", said.note)
     # Less went in than the label says that it holds, from nearly empty to full.
     _, page = story.told()
-    assert "about 31 of the 50 Wh on its label, 62 %" in page
+    # Counted by a sensor that is up to 1 % off, from a level that is not proven.
+    holds = re.search(r"about (\d+) of the 50 Wh on its label", page)
+    assert holds is not None
+    assert int(holds[1]) == pytest.approx(31, abs=2)
     watched = result(record, "charge-to-full").attempts[-1]
     went_in = next(each for each in watched.readings if each.unit.value == "Wh")
     assert went_in.value is not None
@@ -234,7 +238,7 @@ def test_the_second_fan_s_lead_comes_off_and_the_first_fan_hides_it(begin: Begin
     assert held_before(due) == "fit-feet"
     assert "fit-feet" not in story.steps
     record = told(story, Outcome.HELD)
-    assert caught(record) == ("fans-as-arrived", "fan-air")
+    assert caught(record) == ("fan-answers", "fans-as-arrived", "fan-air")
     assert "second fan" in result(record, "fans-as-arrived").attempts[-1].note
 
     story.owner.reopen(["base"], why="The second fan stands: its lead is off.")
@@ -246,7 +250,7 @@ def test_the_second_fan_s_lead_comes_off_and_the_first_fan_hides_it(begin: Begin
     mended(record, "fan-air")
     assert story.steps.count("fit-feet") == 1
     assert "2 of 2 fans turned" in result(record, "fans-as-arrived").attempts[-1].note
-    assert "84 °C" in result(record, "long-heat").attempts[-1].note
+    assert "It would end at 82 °C" in result(record, "long-heat").attempts[-1].note
 
 
 def test_a_fan_plug_left_off_is_seen_before_the_base_goes_on(begin: Begin) -> None:

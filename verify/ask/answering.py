@@ -2,11 +2,12 @@
 
 from collections.abc import Callable
 
-from verify.ask.entry import parse_numbers, parse_span, parse_tally
+from verify.ask.entry import parse_numbers, parse_span, parse_tally, parse_value
 from verify.ask.lines import Entry, Prompt, Still, TypedLine
 from verify.checklist import Check
-from verify.checklist.answers import Answer, Counted, Look, Measured, Seen, Span, Tally
+from verify.checklist.answers import Answer, Counted, Entered, Look, Measured, Seen, Span, Tally
 from verify.run import plan
+from verify.values import Quantity
 from verify.values.errors import InvalidValueError
 
 Take = Callable[[Answer], None]
@@ -44,6 +45,23 @@ def span_line(check: Check, take: Take, spans: dict[str, Span] | None = None) ->
 
     shown = tuple(f"{name}: {span.enters_mm:g} to {_end(span)} mm" for name, span in before.items())
     prompt = f"{station}, leaf that enters, leaf that does not (mm):"
+    return TypedLine(Entry(prompt=prompt, done=shown), done, still=asks(check))
+
+
+def value_line(check: Check, take: Take, values: dict[str, Quantity | None] | None = None) -> Prompt:
+    """Ask for the value at each named place, one line each; a "-" where it was not measured."""
+    before = values or {}
+    station = check.stations[len(before)]
+
+    def done(text: str) -> Prompt | None:
+        more = {**before, station: parse_value(text, check.unit)}
+        if len(more) < len(check.stations):
+            return value_line(check, take, more)
+        take(Entered(values={name: value for name, value in more.items() if value is not None}))
+        return None
+
+    shown = tuple(f"{name}: {value or 'not measured'}" for name, value in before.items())
+    prompt = f"{station} ({check.unit}; - where not measured):"
     return TypedLine(Entry(prompt=prompt, done=shown), done, still=asks(check))
 
 

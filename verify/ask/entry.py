@@ -2,6 +2,7 @@
 
 A gap: the thickest leaf that enters, then the thinnest that does not ("0.25 0.30").
 A count: the kind, how many out, how many back, and if need be new, returned, scrapped ("short 6 6").
+A value in its unit: the number, and the unit if one likes ("61.4" or "61.4 Wh").
 """
 
 import shlex
@@ -10,6 +11,7 @@ from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
 from verify.checklist.answers import Span, Tally
+from verify.values import Quantity, Unit, dimension, parse_quantity
 from verify.values.errors import InvalidValueError
 
 _GAP_HELP = 'Type the leaf that enters, then the one that does not, in mm: "0.25 0.30".'
@@ -41,6 +43,24 @@ def parse_span(text: str) -> Span:
     return Span(
         enters_mm=_number(enters, _GAP_HELP), stops_mm=None if stops == "-" else _number(stops, _GAP_HELP)
     )
+
+
+def parse_value(text: str, unit: Unit) -> Quantity | None:
+    """Read a value in `unit`, or another unit of its dimension; None for "-" or nothing: not measured.
+
+    Raises InvalidValueError, with what to type.
+    """
+    told = text.strip().replace(",", ".")
+    if told in ("", "-"):
+        return None
+    advice = f'Type the number in {unit}, or "-" where it was not measured.'
+    try:
+        found = parse_quantity(told if told[-1:].isalpha() or told[-1:] == "%" else f"{told} {unit}")
+    except InvalidValueError:
+        raise InvalidValueError(f'"{text}" is not a number in {unit}.', next_step=advice) from None
+    if dimension(found.unit) != dimension(unit) or found.value < 0:
+        raise InvalidValueError(f"{found} is not what is asked here.", next_step=advice)
+    return found.to(unit)
 
 
 def parse_numbers(text: str) -> Tally:

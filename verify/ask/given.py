@@ -6,11 +6,12 @@ from typing import assert_never
 import msgspec
 
 from verify.checklist import Check, Kind
-from verify.checklist.answers import Answer, Counted, Hazard, Look, Measured, Seen, Span, Tally
+from verify.checklist.answers import Answer, Counted, Entered, Hazard, Look, Measured, Seen, Span, Tally
 from verify.checklist.near_miss import did_you_mean
 from verify.record.arrival import FUNCTIONS, FoundAs, Picture, Tried
 from verify.run import arrival
 from verify.run.events import Arrived
+from verify.values import Unit, parse_quantity
 from verify.values.errors import InvalidValueError
 
 ARRIVAL_KEYS = ("found_as", "complaint", "accessories", "pictures", "tried")
@@ -38,6 +39,10 @@ def parse_answer(check: Check, given: object) -> Answer:
             # YAML reads a bare no and yes as false and true.
             present = {"false": False, "no": False, "true": True, "yes": True, "cannot tell": None}
             return Hazard(present=present[str(seen).lower()], note=note)
+        case Kind.MEASURE if check.unit is not Unit.MILLIMETRE:
+            return Entered(
+                values={str(place): parse_quantity(_text(value)) for place, value in _mapping(given).items()}
+            )
         case Kind.MEASURE:
             return Measured(spans={str(place): _span(span) for place, span in _mapping(given).items()})
         case Kind.COUNT:

@@ -9,6 +9,7 @@ from verify.checklist.specimens import (
     SeesHazard,
     SeesLook,
     SeesTally,
+    SeesValue,
     Sight,
     answer_for,
     span_of,
@@ -48,6 +49,8 @@ def what_is_seen(check: Check, facts: Mapping[str, str], sees: Mapping[str, Sigh
             return _told({**sight.good_when, **sight.cannot_see_when}, facts)
         case SeesTally():
             return _told([name for columns in sight.tally.values() for name in columns.values()], facts)
+        case SeesValue(value=value):
+            return _told(value.values(), facts)
         case SeesGap():
             return _leaves(check, sight, facts)
         case _:

@@ -11,7 +11,7 @@ from typing import Any, assert_never
 from rich.console import Console
 
 from verify.ask import arriving
-from verify.ask.answering import note_line, span_line, tally_line
+from verify.ask.answering import note_line, span_line, tally_line, value_line
 from verify.ask.canvas import Canvas, canvas_for
 from verify.ask.dialogues import accept, made_safe, opened_again, picked, seen_beside
 from verify.ask.keys import ANEW, END, ENTER, SUSPEND, Keys, Pasted
@@ -24,7 +24,7 @@ from verify.record.arrival import Picture
 from verify.run import Owner, Shown, arrival, plan
 from verify.run.events import Arrived
 from verify.run.live import Live
-from verify.values import Verdict
+from verify.values import Unit, Verdict
 from verify.values.errors import HandbackError, JournalError, OrderError
 
 _HAZARD = "!"
@@ -283,7 +283,8 @@ class Terminal:
                     take(Hazard(present=answers[key]))
             case Kind.MEASURE:
                 if key == ENTER:
-                    self._prompt = span_line(check, take)
+                    by_leaves = check.unit is Unit.MILLIMETRE
+                    self._prompt = span_line(check, take) if by_leaves else value_line(check, take)
             case Kind.COUNT:
                 if key == ENTER:
                     self._prompt = tally_line(check, take)

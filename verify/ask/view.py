@@ -14,7 +14,7 @@ from rich.text import Text
 from verify.ask.bodies import body, hung
 from verify.ask.legend import legend
 from verify.ask.lines import Entry
-from verify.ask.words import counted, left_text, minutes_text, shortened
+from verify.ask.words import band_text, counted, left_text, minutes_text, shortened
 from verify.checklist import Kind
 from verify.record.visible import visible
 from verify.run import Shown, plan
@@ -141,7 +141,11 @@ def strip_words(shown: Shown) -> tuple[str, str, str] | None:
     _, working = shown.strip
     if working.want is not None:
         return ">", f"{working.want.value}  {working.text}", ""
-    left = [] if working.seconds_left is None else [left_text(working.seconds_left)]
+    left = []
+    if working.seconds_band is not None:
+        left.append(band_text(*working.seconds_band))
+    elif working.seconds_left is not None:
+        left.append(left_text(working.seconds_left))
     if working.fraction is not None:
         filled = round(_BAR * min(1.0, max(0.0, working.fraction)))
         left.append(f"[{'=' * filled}{'.' * (_BAR - filled)}]")

@@ -37,6 +37,18 @@ def left_text(seconds: float) -> str:
     return f"{text} left" if text.startswith("under") else f"about {text} left"
 
 
+def band_text(least_s: float, most_s: float) -> str:
+    """Write between which times something still takes: "40 to 55 min left", "under 1 min left"."""
+    least, most = (round(seconds / 60) for seconds in (least_s, most_s))
+    if least == most or most_s < 60:
+        return left_text(most_s)
+    if least < 1:
+        return f"up to {minutes_text(most)} left"
+    if most < 60:
+        return f"{least} to {most} min left"
+    return f"{minutes_text(least)} to {minutes_text(most)} left"
+
+
 def shortened(text: str, most: int) -> str:
     """Cut a text that would push the rest off a screen; what is cut is kept, and stands in the report."""
     return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"

@@ -5,6 +5,7 @@ from enum import StrEnum
 
 import msgspec
 
+from verify.values import Quantity
 from verify.values.errors import InvalidValueError
 
 
@@ -82,4 +83,19 @@ class Counted(msgspec.Struct, frozen=True, kw_only=True, tag="counted"):
     note: str = ""
 
 
-Answer = Look | Hazard | Measured | Counted
+class Entered(msgspec.Struct, frozen=True, kw_only=True, tag="entered"):
+    """A value with its unit at each station, by its name; one that was not measured is left out.
+
+    Raises InvalidValueError for a value below 0: none of them can be.
+    """
+
+    values: Mapping[str, Quantity]
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        for station, quantity in self.values.items():
+            if quantity.value < 0:
+                raise InvalidValueError(f"{station}: {quantity} cannot be.", next_step="Read it again.")
+
+
+Answer = Look | Hazard | Measured | Entered | Counted

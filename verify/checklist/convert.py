@@ -32,13 +32,24 @@ _COMMON_KEYS = (
 _KEYS_OF: Mapping[str, tuple[str, ...]] = {
     Kind.HAZARD: ("stop",),
     Kind.LOOK: ("stop", "shows"),
-    Kind.MEASURE: ("stations", "limit"),
+    Kind.MEASURE: ("stations", "unit", "limit"),
     Kind.COUNT: ("counts", "limit"),
     Kind.PROBE: ("probe", "options", "limit"),
     Kind.WAIT: ("wait",),
 }
 
-_ALL_KEYS = (*_COMMON_KEYS, "stop", "shows", "stations", "counts", "limit", "probe", "options", "wait")
+_ALL_KEYS = (
+    *_COMMON_KEYS,
+    "stop",
+    "shows",
+    "stations",
+    "unit",
+    "counts",
+    "limit",
+    "probe",
+    "options",
+    "wait",
+)
 
 
 def read_step(table: Table, mistakes: Mistakes) -> Step | None:
@@ -114,13 +125,14 @@ def read_check(
     probe = _probe(fields, kind, known_probes)
     options = fields.words("options")
     stations = fields.texts("stations")
+    unit = _unit(fields)
     if kind == Kind.MEASURE and not stations:
         fields.wrong(
             "stations", "A measure has no stations.", "Name the places: stations: [front left corner]."
         )
     counts = fields.texts("counts")
     probe_unit = known_probes.get(probe) if known_probes is not None and probe is not None else None
-    limit = _limit(fields, kind, probe_unit=probe_unit)
+    limit = _limit(fields, kind, unit=unit, probe_unit=probe_unit)
     if len(mistakes.found) > before:
         return None
     return Check(
@@ -133,6 +145,8 @@ def read_check(
         voided_by=voided_by,
         limit=limit,
         shipped_limit=None,
+        shop_options={},
+        options_source="",
         stop=stop,
         note_only=note_only,
         caution=caution,
@@ -140,6 +154,7 @@ def read_check(
         probe=probe,
         options=options,
         stations=stations,
+        unit=unit,
         counts=counts,
         wait_s=wait_s,
         shows=None if shows is None else Shows(shows),
@@ -190,8 +205,18 @@ def _probe(fields: Fields, kind: str, known: Iterable[str] | None) -> str | None
     return name
 
 
-def _limit(fields: Fields, kind: str, *, probe_unit: Unit | None) -> Limit | None:
-    if kind in {Kind.MEASURE, Kind.PROBE} and not fields.has("limit"):
+def _unit(fields: Fields) -> Unit:
+    """Return the unit that a measure is typed in; mm, by feeler leaves, where it names none."""
+    if not fields.has("unit"):
+        return Unit.MILLIMETRE
+    chosen = fields.choice("unit", tuple(Unit))
+    return Unit(chosen) if chosen in set(Unit) else Unit.MILLIMETRE
+
+
+def _limit(fields: Fields, kind: str, *, unit: Unit, probe_unit: Unit | None) -> Limit | None:
+    # A value that is typed in may be for an automatic check to judge.
+    typed = kind == Kind.MEASURE and unit is not Unit.MILLIMETRE
+    if kind in {Kind.MEASURE, Kind.PROBE} and not typed and not fields.has("limit"):
         fields.wrong(
             "limit", f"A {kind} has no limit.", 'Write: limit: {at_most: "0.30 mm", rule: …, source: "…"}.'
         )
@@ -215,7 +240,7 @@ def _limit(fields: Fields, kind: str, *, probe_unit: Unit | None) -> Limit | Non
         fields.mistakes.add(table.line, error.what, error.next_step or "Correct the bounds.")
         return None
     if kind in set(Kind):
-        _judge_fits(fields, inner, kind, limit, probe_unit=probe_unit)
+        _judge_fits(fields, inner, kind, limit, unit=unit, probe_unit=probe_unit)
     return limit
 
 
@@ -235,8 +260,10 @@ def read_bounds(fields: Fields) -> tuple[Quantity | None, Quantity | None, str]:
     return exactly or lower, exactly or upper, source
 
 
-def _judge_fits(fields: Fields, inner: Fields, kind: str, limit: Limit, *, probe_unit: Unit | None) -> None:
-    wanted = {Kind.MEASURE: Unit.MILLIMETRE, Kind.COUNT: Unit.COUNT, Kind.PROBE: probe_unit}.get(Kind(kind))
+def _judge_fits(
+    fields: Fields, inner: Fields, kind: str, limit: Limit, *, unit: Unit, probe_unit: Unit | None
+) -> None:
+    wanted = {Kind.MEASURE: unit, Kind.COUNT: Unit.COUNT, Kind.PROBE: probe_unit}.get(Kind(kind))
     for key in ("exactly", "at_least", "at_most"):
         bound = inner.quantity(key)
         if wanted is not None and bound is not None and dimension(bound.unit) != dimension(wanted):

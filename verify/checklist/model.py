@@ -11,13 +11,14 @@ from enum import StrEnum
 import msgspec
 
 from verify.judge import Limit
+from verify.values import Unit
 
 
 class Kind(StrEnum):
     """How a check is established.
 
     HAZARD: the first question of a run (no, yes, cannot tell). LOOK: good, not good, cannot see.
-    MEASURE: a value at each named station. COUNT: so many of each kind, out and back.
+    MEASURE: a gap, or a value in its unit, at each named station. COUNT: so many of each kind, out and back.
     PROBE: read by the tool. WAIT: a time that must pass after a step.
     """
 
@@ -73,12 +74,14 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
     work: kinds of work that call for it; empty means whenever its checklist applies.
     before: steps that it guards besides hand-back. after: a step that must have been taken.
     stop: "not good" or "cannot see" is a hazard. note_only: undecided does not hold the machine.
-    caution: shown with it, where it can hurt. options: for the probe. stations: for a measure.
+    caution: shown with it, where it can hurt. options: for the probe. stations: for a measure, whose unit
+    is mm by feeler leaves, or another one that is typed in; then a limit may be missing: only recorded.
     counts: the kinds to count; empty means the technician names them. wait_s: seconds, for a wait.
     shows: what the tool can show for it.
     concession: who may accept it where it is not good; a hazard and a stop check nobody.
     beside: checks that establish the same, where asking both is right; `why` says what this one adds.
     shipped_limit: the limit that a shop's own one took the place of; None: the limit is the shipped one.
+    shop_options: those of `options` that the shop set; options_source: where it has them from.
     """
 
     id: str
@@ -100,12 +103,15 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
     probe: str | None = None
     options: Mapping[str, str] = {}
     stations: tuple[str, ...] = ()
+    unit: Unit = Unit.MILLIMETRE
     counts: tuple[str, ...] = ()
     wait_s: float = 0.0
     shows: Shows | None = None
     concession: Concession = Concession.OWNER
     beside: tuple[str, ...] = ()
     shipped_limit: Limit | None = None
+    shop_options: Mapping[str, str] = {}
+    options_source: str = ""
 
     @property
     def may_be_accepted(self) -> bool:

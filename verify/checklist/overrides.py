@@ -1,15 +1,17 @@
 """A shop's own limits, in place of those of shipped checks.
 
 (1) A file of them (`format: shop-limits/1`) names shipped checks, each with bounds, source and what good
-looks like now. (2) They are written below the text of the shipped checklist, as its key `shop_limits`: one
-text with one hash then tells all that was used, and the journal needs nothing else. (3) Who reads such a
-text gets the shop's limits, with the shipped ones beside them. The decision rule stays as it was shipped.
+looks like now, or with `options` that the shipped check has, as the errors that are assumed. (2) They are
+written below the text of the shipped checklist, as its key `shop_limits`: one text with one hash then tells
+all that was used, and the journal needs nothing else. (3) Who reads such a text gets the shop's limits, with
+the shipped ones beside them. The decision rule stays as it was shipped.
 """
 
 import json
 import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
+from typing import Any
 
 import msgspec
 
@@ -19,25 +21,32 @@ from verify.checklist.model import Check, Checklist
 from verify.checklist.near_miss import did_you_mean, nearest
 from verify.checklist.nodes import Mistakes, Scalar, Table, read_tree
 from verify.judge import Limit
-from verify.values import Quantity, dimension
+from verify.values import Quantity, dimension, parse_quantity
 from verify.values.errors import ChecklistError, InvalidValueError
 
 SHOP_LIMITS_FORMAT = "shop-limits/1"
 KEY = "shop_limits"
 
 _KINDS = ("checklist", "specimens", "shop-limits")
-_ENTRY_KEYS = ("at_least", "at_most", "exactly", "source", "good")
+_BOUNDS = ("at_least", "at_most", "exactly")
+_ENTRY_KEYS = (*_BOUNDS, "source", "good", "options")
 _FORMAT_LINE = re.compile(rb"""\s*["']?format["']?\s*:\s*["']?([\w -]{1,40})""")
 _HEAD_BYTES = 4096
 
 
 class Override(msgspec.Struct, frozen=True, kw_only=True):
-    """A shop's limit for one check. written: key to text, as in the shop's file; line: of the entry."""
+    """A shop's limit for one check, or None where it sets options only.
+
+    options: those that it sets; source: of the entry. written: key to text, as in the shop's file; line: of
+    the entry.
+    """
 
     check: str
-    limit: Limit
+    limit: Limit | None
     good: str
-    written: Mapping[str, str]
+    options: Mapping[str, str] = {}
+    source: str = ""
+    written: Mapping[str, str | Mapping[str, str]]
     line: int
 
 
@@ -81,10 +90,8 @@ def extended(checklist: Checklist, overrides: Iterable[Override]) -> str:
     lines = []
     for check in checklist.checks:
         for each in overrides:
-            if each.check == check.id and check.limit is not None and not _same(check.limit, each.limit):
-                keys = ", ".join(
-                    f"{key}: {json.dumps(text, ensure_ascii=False)}" for key, text in each.written.items()
-                )
+            if each.check == check.id and _changes(check, each):
+                keys = ", ".join(f"{key}: {_as_text(value)}" for key, value in each.written.items())
                 lines.append(f"  {check.id}: {{{keys}}}\n")
     if not lines:
         return checklist.text
@@ -95,7 +102,7 @@ def extended(checklist: Checklist, overrides: Iterable[Override]) -> str:
 def read_overrides(table: Table, checks: Iterable[Check], mistakes: Mistakes) -> tuple[Override, ...]:
     """Read entries, each held against the check that it names; mistakes are noted with their lines."""
     known = {check.id: check for check in checks}
-    limited = [check.id for check in known.values() if check.limit is not None]
+    limited = [check.id for check in known.values() if check.limit is not None or check.options]
     found = []
     for key, node in table.entries:
         check = known.get(key.text)
@@ -103,7 +110,7 @@ def read_overrides(table: Table, checks: Iterable[Check], mistakes: Mistakes) ->
             mistakes.add(
                 key.line, f'No shipped check is named "{key.text}".', did_you_mean(key.text, limited)
             )
-        elif check.limit is None:
+        elif check.limit is None and not check.options:
             mistakes.add(
                 key.line,
                 f'The check "{check.id}" has no limit.',
@@ -114,7 +121,7 @@ def read_overrides(table: Table, checks: Iterable[Check], mistakes: Mistakes) ->
                 key.line, f'"{check.id}" must have keys of its own.', 'Write: {at_most: "0.25 mm", …}.'
             )
         else:
-            override = _override(check, check.limit, key, node, mistakes)
+            override = _override(check, key, node, mistakes)
             found += [] if override is None else [override]
     return tuple(found)
 
@@ -125,14 +132,38 @@ def applied(checks: Iterable[Check], overrides: Iterable[Override]) -> tuple[Che
     return tuple(
         msgspec.structs.replace(
             check,
-            limit=by_check[check.id].limit,
-            good=by_check[check.id].good,
-            shipped_limit=check.limit,
+            **_limited(check, by_check[check.id]),
+            options={**check.options, **by_check[check.id].options},
+            shop_options=_set_otherwise(check, by_check[check.id]),
+            options_source=by_check[check.id].source if _set_otherwise(check, by_check[check.id]) else "",
         )
         if check.id in by_check
         else check
         for check in checks
     )
+
+
+def _limited(check: Check, override: Override) -> dict[str, Any]:
+    if override.limit is None:
+        return {}
+    return {"limit": override.limit, "good": override.good, "shipped_limit": check.limit}
+
+
+def _set_otherwise(check: Check, override: Override) -> dict[str, str]:
+    """Return the options that the shop sets to something else than shipped."""
+    return {name: text for name, text in override.options.items() if check.options.get(name) != text}
+
+
+def _changes(check: Check, override: Override) -> bool:
+    limit = check.limit
+    other_limit = limit is not None and override.limit is not None and not _same(limit, override.limit)
+    return other_limit or bool(_set_otherwise(check, override))
+
+
+def _as_text(value: str | Mapping[str, str]) -> str:
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False)
+    return f"{{{', '.join(f'{key}: {_as_text(text)}' for key, text in value.items())}}}"
 
 
 def _read(
@@ -153,14 +184,66 @@ def _read(
     return found, mistakes.in_order()
 
 
-def _override(
-    check: Check, shipped: Limit, name: Scalar, table: Table, mistakes: Mistakes
-) -> Override | None:
+def _override(check: Check, name: Scalar, table: Table, mistakes: Mistakes) -> Override | None:
     noted = len(mistakes.found)
     fields = Fields(table, known=_ENTRY_KEYS, owner="shop limit", mistakes=mistakes)
+    options = _options(check, fields)
+    written: dict[str, str | Mapping[str, str]] = {
+        key.text: node.text for key, node in table.entries if isinstance(node, Scalar)
+    }
+    if options:
+        written["options"] = options
+    if options and not any(fields.has(key) for key in (*_BOUNDS, "good")):
+        source = fields.text("source")
+        if len(mistakes.found) > noted:
+            return None
+        return Override(
+            check=check.id,
+            limit=None,
+            good="",
+            options=options,
+            source=source,
+            written=written,
+            line=name.line,
+        )
+    if check.limit is None:
+        mistakes.add(name.line, f'The check "{check.id}" has no limit.', "It can only be given options.")
+        return None
+    limit = _shop_limit(check, check.limit, name, fields)
+    if limit is None or len(mistakes.found) > noted:
+        return None
+    return Override(
+        check=check.id,
+        limit=limit,
+        good=fields.text("good"),
+        options=options,
+        source=limit.source,
+        written=written,
+        line=name.line,
+    )
+
+
+def _options(check: Check, fields: Fields) -> Mapping[str, str]:
+    """Return the options that are set, each one that the shipped check has, of its dimension."""
+    table = fields.inner("options")
+    if table is None:
+        return {}
+    inner = Fields(table, known=check.options, owner=f'check "{check.id}"', mistakes=fields.mistakes)
+    found = fields.words("options")
+    for key, text in found.items():
+        if key in check.options:
+            unit = parse_quantity(check.options[key]).unit
+            quantity = inner.quantity(key, of=unit)
+            if quantity is not None and quantity.value < 0:
+                inner.wrong(key, f'"{text}" is below 0.', f'Shipped: "{check.options[key]}".')
+    return found
+
+
+def _shop_limit(check: Check, shipped: Limit, name: Scalar, fields: Fields) -> Limit | None:
+    mistakes, noted = fields.mistakes, len(fields.mistakes.found)
     lower, upper, source = read_bounds(fields)
     # The shipped sentence tells the shipped number: beside another limit it would mislead.
-    good = fields.sentence("good", most_words=MOST_WORDS_GOOD)
+    fields.sentence("good", most_words=MOST_WORDS_GOOD)
     if len(mistakes.found) > noted:
         return None
     for key, bound, was in (("at_least", lower, shipped.lower), ("at_most", upper, shipped.upper)):
@@ -179,8 +262,7 @@ def _override(
             f"Shipped: {bounds_text(shipped)}.",
         )
         return None
-    written = {key.text: node.text for key, node in table.entries if isinstance(node, Scalar)}
-    return Override(check=check.id, limit=limit, good=good, written=written, line=name.line)
+    return limit
 
 
 def _judge_bound(

@@ -28,6 +28,7 @@ from verify.checklist.specimens import (
     SeesHazard,
     SeesLook,
     SeesTally,
+    SeesValue,
     Sight,
     Specimen,
     SpecimenFile,
@@ -43,7 +44,7 @@ _COLUMNS = ("out", "new", "back", "returned", "scrapped")
 _SIGHT_KEYS: Mapping[Kind, tuple[str, ...]] = {
     Kind.HAZARD: ("present_when",),
     Kind.LOOK: ("good_when", "cannot_see_when"),
-    Kind.MEASURE: ("gap", "gap_at", "leaves"),
+    Kind.MEASURE: ("gap", "gap_at", "leaves", "value"),
     Kind.COUNT: ("tally",),
 }
 
@@ -120,8 +121,7 @@ def _read_below(
     else:
         base.checklists[own] = load_checklist(own_file)
         own_checks = base.checklists[own].checks
-        # A wait finds nothing by itself, it makes the check after it worth asking.
-        to_prove = tuple(check.id for check in own_checks if check.kind is not Kind.WAIT)
+        to_prove = tuple(check.id for check in own_checks if _finds(check))
     if not building and limit_files(path.parent):
         _put_limits(base, path.parent)
     base.facts.update(fields.words("facts"))
@@ -138,6 +138,14 @@ def _read_below(
         faults=base.faults,
         specimens=specimens,
     )
+
+
+def _finds(check: Check) -> bool:
+    """Tell whether a check finds anything by itself.
+
+    A wait makes the check after it worth asking; a value that is only recorded, the one that reads it.
+    """
+    return check.kind is not Kind.WAIT and (check.kind is not Kind.MEASURE or check.limit is not None)
 
 
 def _put_limits(base: _Base, folder: Path) -> None:
@@ -203,7 +211,8 @@ def _sight(check: Check, node: Table, base: _Base, mistakes: Mistakes) -> Sight:
             cannot_see_when=_facts(fields, "cannot_see_when", base),
         )
     if check.kind is Kind.MEASURE:
-        return _gap(check, fields, base)
+        by_leaves = check.unit is Unit.MILLIMETRE
+        return _gap(check, fields, base) if by_leaves else _value(check, fields, base)
     return _tally(check, fields, base)
 
 
@@ -234,6 +243,20 @@ def _gap(check: Check, fields: Fields, base: _Base) -> SeesGap:
         except InvalidValueError as error:
             fields.wrong("leaves", error.what, error.next_step)
     return SeesGap(gap=gap, gap_at=gap_at, leaves_mm=tuple(leaves) or LEAVES_MM)
+
+
+def _value(check: Check, fields: Fields, base: _Base) -> SeesValue:
+    value = fields.words("value")
+    for name in value.values():
+        _refuse_unknown_fact(fields, "value", name, base)
+    for station in (*value, *check.stations):
+        if station not in check.stations or station not in value:
+            fields.wrong(
+                "value",
+                f'"value" and the stations of "{check.id}" differ at "{station}".',
+                "Write: value: {station: fact}, for each station.",
+            )
+    return SeesValue(value=value)
 
 
 def _tally(check: Check, fields: Fields, base: _Base) -> SeesTally:

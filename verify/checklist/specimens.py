@@ -10,13 +10,27 @@ from collections.abc import Mapping, Sequence
 
 import msgspec
 
-from verify.checklist.answers import Answer, Counted, Hazard, Look, Measured, Seen, Span, Tally
+from verify.checklist.answers import (
+    Answer,
+    Counted,
+    Entered,
+    Hazard,
+    Look,
+    Measured,
+    Seen,
+    Span,
+    Tally,
+)
 from verify.checklist.model import Check, Checklist, Kind
-from verify.values import Outcome, Unit, parse_quantity
+from verify.values import Outcome, Quantity, Unit, parse_quantity
 from verify.values.errors import InvalidValueError, SpecimenError
 
 LEAVES_MM = tuple(step / 20 for step in range(1, 21))
 """The usual feeler set: 0.05 to 1.00 mm in steps of 0.05 (DIN 2275, from memory)."""
+
+
+NOT_MEASURED = "not measured"
+"""What a fact says of a value that nobody can measure: no scale, no meter."""
 
 
 class SeesHazard(msgspec.Struct, frozen=True, kw_only=True):
@@ -46,7 +60,13 @@ class SeesTally(msgspec.Struct, frozen=True, kw_only=True):
     tally: Mapping[str, Mapping[str, str]]
 
 
-Sight = SeesHazard | SeesLook | SeesGap | SeesTally
+class SeesValue(msgspec.Struct, frozen=True, kw_only=True):
+    """At each station the value is the fact that `value` names ("236 g"), or was not measured."""
+
+    value: Mapping[str, str]
+
+
+Sight = SeesHazard | SeesLook | SeesGap | SeesValue | SeesTally
 
 
 class Fault(msgspec.Struct, frozen=True, kw_only=True):
@@ -121,6 +141,8 @@ def answer_for(check: Check, facts: Mapping[str, str], table: Mapping[str, Sight
                     for station in check.stations
                 }
             )
+        case Kind.MEASURE, SeesValue(value=value):
+            return Entered(values=_values(value, facts))
         case Kind.COUNT, SeesTally(tally=tally):
             return Counted(tallies={kind: _tally(columns, facts) for kind, columns in tally.items()})
         case _:
@@ -160,6 +182,21 @@ def _gap_mm(name: str, facts: Mapping[str, str]) -> float:
         raise SpecimenError(
             f'The fact "{name}" must be a length: {error.what}', next_step=error.next_step
         ) from error
+
+
+def _values(named: Mapping[str, str], facts: Mapping[str, str]) -> dict[str, Quantity]:
+    found = {}
+    for station, name in named.items():
+        if facts[name] == NOT_MEASURED:
+            continue
+        try:
+            found[station] = parse_quantity(facts[name])
+        except InvalidValueError as error:
+            raise SpecimenError(
+                f'The fact "{name}" must be a value or "{NOT_MEASURED}": {error.what}',
+                next_step=error.next_step,
+            ) from error
+    return found
 
 
 def _tally(columns: Mapping[str, str], facts: Mapping[str, str]) -> Tally:

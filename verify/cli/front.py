@@ -14,6 +14,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "prove": ("verify.cli.prove", "Prove that a report is whole and who signed it."),
     "attach": ("verify.cli.attach", "Put the signed report into the ticket's folder."),
     "probe": ("verify.cli.probe", "Show what this machine tells about itself."),
+    "measure": ("verify.cli.measure", "Measure battery and heat from a recorded log."),
     "try": ("verify.cli.try_page", "Make a page to try speakers, screen and keys."),
     "key": ("verify.cli.key", "Make, show and trust signing keys."),
     "checklists": ("verify.cli.checklists", "List the checklists, or show one composed for some work."),

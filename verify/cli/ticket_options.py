@@ -1,5 +1,6 @@
 """What is said of a ticket on the command line: machine, shop, work, parts; shared by several commands."""
 
+import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -7,10 +8,14 @@ from typing import Any
 import click
 
 from verify.record.model import Part, Ticket, Work
-from verify.values import Unit, parse_quantity
+from verify.values import dimension, parse_quantity
 from verify.values.errors import WrongUseError
 
 _SOURCES = ("original", "used", "reproduction")
+
+_FIGURE = re.compile(r"[+-]?[\d.]+\s*[^\s\d,;]+")
+_FIGURES = re.compile(rf"{_FIGURE.pattern}(?:[\s,;]+{_FIGURE.pattern})*")
+_LABEL_NAMES = {"energy": "energy", "voltage": "voltage", "charge": "charge", "mass": "weight"}
 
 _TICKET = (
     click.option("--maker", default="", help="Who made the machine."),
@@ -48,8 +53,9 @@ _WORK = (
         "--label",
         "labels",
         multiple=True,
-        metavar='KIND="57.0 Wh"',
-        help="The energy that the part's label claims. Repeat it.",
+        metavar='KIND="57.0 Wh 11.4 V 5.0 Ah"',
+        help="What the part's label says: its energy; better its volts and amp-hours too, and what it weighs "
+        "in g. Repeat it.",
     ),
 )
 
@@ -96,35 +102,53 @@ def work_from(works: tuple[str, ...], labels: tuple[str, ...]) -> tuple[Work, ..
 
     Raises WrongUseError or InvalidValueError, with what to write.
     """
-    energies: dict[str, str] = {}
+    said: dict[str, Mapping[str, str]] = {}
     for label in labels:
-        kind, _, energy = label.partition("=")
-        quantity = parse_quantity(energy)
-        if quantity.unit is not Unit.WATT_HOUR or quantity.value <= 0:
-            raise WrongUseError(
-                f'"{energy}" is not the energy of a part.', next_step='Write it like battery="57.0 Wh".'
-            )
-        _once(kind, energies, "label")
-        energies[kind] = energy
+        kind, _, text = label.partition("=")
+        figures = _figures(text)
+        _once(kind, said, "label")
+        said[kind] = figures
     parsed: dict[str, Work] = {}
     for work in works:
         kind, _, source = work.partition("=")
         if source and source not in _SOURCES:
             raise WrongUseError(f'"{source}" is not a source.', next_step=f"Use {', '.join(_SOURCES)}.")
         _once(kind, parsed, "work")
-        label_of = {"energy": energies.pop(kind)} if kind in energies else {}
+        label_of = said.pop(kind, {})
         if label_of and not source:
             raise WrongUseError(
                 f'The label is of a part for "{kind}", and nobody said where that comes from.',
                 next_step=f"Use --work {kind}=SOURCE, one of {', '.join(_SOURCES)}.",
             )
         parsed[kind] = Work(kind=kind, part=Part(source=source, label=label_of) if source else None)
-    if energies:
-        kind = next(iter(energies))
+    if said:
+        kind = next(iter(said))
         raise WrongUseError(
             f'There is a label for "{kind}", but no such work.', next_step=f"Add --work {kind}."
         )
     return tuple(parsed.values())
+
+
+def _figures(text: str) -> dict[str, str]:
+    """Read what a label says, each figure once: "57.0 Wh 11.4 V 5.0 Ah 236 g"; blanks, commas or = between.
+
+    Raises InvalidValueError or WrongUseError, with what to write.
+    """
+    how = 'Write it like battery="57.0 Wh", or battery="57.0 Wh 11.4 V 5.0 Ah".'
+    figures: dict[str, str] = {}
+    for written in _FIGURE.findall(text) if _FIGURES.fullmatch(text.strip()) else (text.strip(),):
+        quantity = parse_quantity(written)
+        name = _LABEL_NAMES.get(dimension(quantity.unit))
+        if name is None or quantity.value <= 0:
+            raise WrongUseError(f'"{written}" is not what a label says of a part.', next_step=how)
+        if name in figures:
+            raise WrongUseError(
+                f"The label names its {name} twice: {figures[name]}, {written}.", next_step=how
+            )
+        figures[name] = written
+    if "energy" not in figures:
+        raise WrongUseError(f'"{text}" is not the energy of a part.', next_step=how)
+    return figures
 
 
 def _once(kind: str, named: Mapping[str, object], what: str) -> None:

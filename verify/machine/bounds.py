@@ -40,6 +40,9 @@ FULL_MAX_C = 0.05
 
 CYCLES_MAX = 5000
 CELSIUS = (1.0, 115.0)
+PACK_CELSIUS = (-20.0, 115.0)
+"""A pack may come in from the cold; exactly 0 °C stands for "not told"."""
+
 LIMIT_CELSIUS = (30.0, 126.0)
 """A sensor's high and critical limits; 0, 127, 255, 0 K and 0xFFFF K all stand for "not set"."""
 

@@ -115,14 +115,29 @@ class Fan(msgspec.Struct, frozen=True, kw_only=True):
     reason: str | None = None
 
 
-class Cpu(msgspec.Struct, frozen=True, kw_only=True):
-    """The processor: load 0 to 1 over the time since the last sample, clock in MHz."""
+def _unknown() -> None:
+    return None
 
-    logical_cores: int | None = None
-    load: float | None = None
-    frequency_mhz: float | None = None
-    frequency_max_mhz: float | None = None
-    reasons: Mapping[str, str] = {}
+
+def _no_reasons() -> Mapping[str, str]:
+    return {}
+
+
+class Cpu(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """The processor: load 0 to 1 over the time since the last sample, clock in MHz.
+
+    frequency_base_mhz: the clock that all cores hold at full load for ever, as the processor states it.
+    throttle_count: how often it took its clock back for heat since the start; only a difference tells.
+    """
+
+    # Made by functions, so that these are written even when unknown, as in older traces.
+    logical_cores: int | None = msgspec.field(default_factory=_unknown)
+    load: float | None = msgspec.field(default_factory=_unknown)
+    frequency_mhz: float | None = msgspec.field(default_factory=_unknown)
+    frequency_max_mhz: float | None = msgspec.field(default_factory=_unknown)
+    frequency_base_mhz: float | None = None
+    throttle_count: int | None = None
+    reasons: Mapping[str, str] = msgspec.field(default_factory=_no_reasons)
 
 
 class Identity(msgspec.Struct, frozen=True, kw_only=True):
@@ -146,10 +161,6 @@ def _nothing() -> tuple[()]:
 
 def _no_processor() -> Cpu:
     return Cpu()
-
-
-def _no_reasons() -> Mapping[str, str]:
-    return {}
 
 
 class Sample(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):

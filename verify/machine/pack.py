@@ -110,7 +110,7 @@ def _temperature(draft: Draft) -> float | None:
     if tenths is None:
         draft.unknown("temperature_c", draft.why_not("temp"))
         return None
-    if within(tenths / 10, bounds.CELSIUS):
+    if tenths and within(tenths / 10, bounds.PACK_CELSIUS):
         return tenths / 10
     draft.unknown("temperature_c", f"{tenths / 10:g} °C is outside what this sensor can have.")
     return None

@@ -241,6 +241,8 @@ class PsutilMachine:
             reasons["frequency_mhz"] = _NOT_HERE
         if max_mhz is None:
             reasons["frequency_max_mhz"] = _NOT_HERE
+        # What psutil calls the lowest clock is no base clock, and it knows no counter of throttling.
+        reasons["frequency_base_mhz"] = reasons["throttle_count"] = _NOT_HERE
         cores = self._ask("cpu_count")
         if cores is None:
             reasons["logical_cores"] = _NOT_HERE

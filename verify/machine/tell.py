@@ -9,7 +9,14 @@ from verify.machine.model import Cpu, Fan, Identity, Pack, Sample, Temperature
 __all__ = ["describe", "nothing_established"]
 
 _MACHINE = ("maker", "model", "version", "serial", "board", "firmware", "chassis", "virtual", "system")
-_CPU = ("logical_cores", "load", "frequency_mhz", "frequency_max_mhz")
+_CPU = (
+    "logical_cores",
+    "load",
+    "frequency_mhz",
+    "frequency_max_mhz",
+    "frequency_base_mhz",
+    "throttle_count",
+)
 
 
 def describe(identity: Identity, sample: Sample) -> dict[str, object]:
@@ -87,6 +94,8 @@ def _processor(cpu: Cpu) -> dict[str, object]:
         "load": _rounded(cpu.load, 4),
         "frequency_mhz": _rounded(cpu.frequency_mhz, 1),
         "frequency_max_mhz": _rounded(cpu.frequency_max_mhz, 1),
+        "frequency_base_mhz": _rounded(cpu.frequency_base_mhz, 1),
+        "throttle_count": cpu.throttle_count,
     }
 
 

@@ -2,7 +2,7 @@
 
 from verify.measure.cells import cells_in_series
 from verify.measure.counting import Integral, charge_in, energy_in, level_after
-from verify.measure.full import ChargePoint, FullWatch, advance, seconds_to_full
+from verify.measure.full import ChargePoint, FullWatch, advance
 from verify.measure.rounding import write_number, write_reading
 from verify.measure.uncertainty import combine, quotient, rectangular, resolution, triangular
 
@@ -19,7 +19,6 @@ __all__ = [
     "quotient",
     "rectangular",
     "resolution",
-    "seconds_to_full",
     "triangular",
     "write_number",
     "write_reading",

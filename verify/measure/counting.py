@@ -46,6 +46,11 @@ class Integral:
         self._samples += 1
         self._before = at_s, value
 
+    def lose(self, reason: str) -> None:
+        """Say that what came before the next sample was not seen; reason: a sentence."""
+        self._gap = self._gap or reason
+        self._before = None
+
     def per_hour(self, *, unit: Unit, source: str) -> Reading:
         """Return the sum in `unit`, an hour's unit (Wh, Ah), or an unknown reading with the reason."""
         reason = self._gap

@@ -1,14 +1,15 @@
-"""Whether a pack has reached full, and how long it will take.
+"""Whether a pack has reached full.
 
 Full is: power from outside all the time, and either the pack says so, or its level is at least 99 % and the
 mean charging rate stayed at or below the taper over each of two consecutive windows of 40 s (the shape of
 a gauge's own end-of-charge detection as gauge manuals describe it; the numbers are common practice). A
 charger that goes, a gap between samples or an unknown rate starts the windows again.
 
-"100 %" while charging goes on is not full: gauges clamp.
+"100 %" while charging goes on is not full: gauges clamp. Nor is a current that was cut off: a taper falls
+to its end by and by, a protection that trips does not; and where the voltage is told, it must not have
+fallen from its highest by more than rest explains.
 """
 
-import math
 from itertools import pairwise
 
 import msgspec
@@ -27,14 +28,23 @@ LEVEL_WITH_WORD = 0.95
 WINDOW_S = 40.0
 """Length of each of the two windows, in s [gauge manuals]."""
 
-_LEVEL_OF_TAPER = 0.8  # where constant voltage usually begins [common practice, no source]
+CUT_OFF_C = 0.15
+"""A rate above it that is nothing at the next look was cut off: no charger ends so early [common
+practice].
+"""
+
+_NOTHING_C = 0.01
+_FALLEN = (
+    0.025  # of the highest voltage: 0.1 V a cell, as gauge manuals set their taper voltage [from memory]
+)
 
 
 class ChargePoint(msgspec.Struct, frozen=True, kw_only=True):
     """One look at a charging pack.
 
     at_s: on a clock that only rises. powered: power from outside; None where unknown, which counts as no.
-    says_full: the pack's own word. level: 0 to 1. rate_c: into the pack positive, in C.
+    says_full: the pack's own word. level: 0 to 1. rate_c: into the pack positive, in C. voltage_v: of the
+    pack; None where unknown, and then it is not asked.
     """
 
     at_s: float
@@ -42,13 +52,20 @@ class ChargePoint(msgspec.Struct, frozen=True, kw_only=True):
     says_full: bool = False
     level: float | None = None
     rate_c: float | None = None
+    voltage_v: float | None = None
 
 
 class FullWatch(msgspec.Struct, frozen=True, kw_only=True):
-    """What the last samples add up to. recent: enough of them to cover both windows."""
+    """What the last samples add up to.
+
+    recent: enough of them to cover both windows. cut_off: the current ended at once, not by a taper.
+    highest_v: of the pack while the charger was in; None where unknown.
+    """
 
     reached: bool = False
     recent: tuple[ChargePoint, ...] = ()
+    cut_off: bool = False
+    highest_v: float | None = None
 
 
 def _mean_rate(points: tuple[ChargePoint, ...], start_s: float, end_s: float) -> float | None:
@@ -78,16 +95,38 @@ def _tapered(points: tuple[ChargePoint, ...], taper_c: float) -> bool:
     return all(mean is not None and mean <= taper_c + 1e-9 for mean in means)
 
 
-def advance(watch: FullWatch, point: ChargePoint, *, taper_c: float = TAPER_C) -> FullWatch:
+def _was_cut_off(watch: FullWatch, point: ChargePoint) -> bool:
+    """Tell whether the current has ended at once; that holds until one flows again."""
+    before = watch.recent[-1].rate_c if watch.recent else None
+    now = point.rate_c
+    if now is None:
+        return watch.cut_off
+    if now > _NOTHING_C:
+        return False
+    return watch.cut_off or (before is not None and before > CUT_OFF_C)
+
+
+def _stands(point: ChargePoint, highest_v: float | None) -> bool:
+    """Tell whether the voltage, where it is told, still stands near its highest."""
+    volts = point.voltage_v
+    return volts is None or highest_v is None or volts >= highest_v * (1 - _FALLEN)
+
+
+def advance(
+    watch: FullWatch, point: ChargePoint, *, taper_c: float = TAPER_C, gap_s: float = LONGEST_GAP_S
+) -> FullWatch:
     """Take in one more point and return the watch after it; `reached` holds for this point only.
 
-    taper_c: in C, above 0. A point that is not powered, that follows a gap of more than 30 s or whose
-    time does not rise starts the windows again.
+    taper_c: in C, above 0. gap_s: the longest time between two points that is bridged, in s. A point that
+    is not powered, that follows a longer gap or whose time does not rise starts the windows again.
     """
     if point.powered is not True:
         return FullWatch()
     recent = watch.recent
-    if recent and not 0 < point.at_s - recent[-1].at_s <= LONGEST_GAP_S:
+    cut_off = _was_cut_off(watch, point)
+    volts = [one for one in (watch.highest_v, point.voltage_v) if one is not None]
+    highest_v = max(volts, default=None)
+    if recent and not 0 < point.at_s - recent[-1].at_s <= gap_s:
         recent = ()
     recent = (*recent, point)
     # One point at or before the start of the first window is enough.
@@ -95,21 +134,6 @@ def advance(watch: FullWatch, point: ChargePoint, *, taper_c: float = TAPER_C) -
     while len(recent) > 1 and recent[1].at_s <= start_s:
         recent = recent[1:]
     by_word = point.says_full and (point.level is None or point.level >= LEVEL_WITH_WORD)
-    by_taper = point.level is not None and point.level >= LEVEL_WITHOUT_WORD and _tapered(recent, taper_c)
-    return FullWatch(reached=by_word or by_taper, recent=recent)
-
-
-def seconds_to_full(level: float | None, rate_c: float | None, *, taper_c: float = TAPER_C) -> float | None:
-    """Estimate the time to full, in s: constant rate up to 80 %, then an exponential taper to taper_c.
-
-    level: 0 to 1. rate_c: the present rate, in C. None where either is unknown or the rate is not above
-    the taper. Source: constant-current, constant-voltage charging; where the taper begins is common
-    practice, no source. An estimate for a screen, never for a verdict.
-    """
-    if level is None or rate_c is None or rate_c <= taper_c:
-        return None
-    begins = max(level, _LEVEL_OF_TAPER)
-    constant_h = (begins - level) / rate_c
-    # What remains is (rate - taper) × τ for an exponential; so τ, and from it the time to the taper.
-    tau_h = max(0.0, 1 - begins) / (rate_c - taper_c)
-    return 3600 * (constant_h + tau_h * math.log(rate_c / taper_c))
+    high = point.level is not None and point.level >= LEVEL_WITHOUT_WORD
+    by_taper = high and not cut_off and _stands(point, highest_v) and _tapered(recent, taper_c)
+    return FullWatch(reached=by_word or by_taper, recent=recent, cut_off=cut_off, highest_v=highest_v)

@@ -5,7 +5,11 @@ from collections.abc import Mapping
 from verify.machine import Pack, PackState, Sample
 from verify.machine.series import Moment, slope_w
 from verify.measure import rectangular
+from verify.measure.open_circuit import FULL_CELL_V, charge_end_v
+from verify.measure.phases import PhaseKind
+from verify.measure.rate import judge_rate
 from verify.probe.model import Context, Finding, Probe, Want, Working
+from verify.probe.pack_point import capacity_ah_of, cells_of
 from verify.probe.watching import (
     LONGEST_STEP_S,
     NO_CHARGER_INPUT,
@@ -35,6 +39,7 @@ _LEVEL_LOW, _LEVEL_HIGH = 0.10, 0.80  # outside, a sound pack takes less by desi
 _POWER_HALF_WIDTH = 0.03  # of the reading, a gauge's current sensor [common practice, no source]
 _SLOPE_HALF_WIDTH = 0.10  # of the slope of a stored energy over 2 min [common practice, no source]
 _DISAGREE = 0.5
+_AT_TOP_V = 0.03  # a cell so close to the voltage it is charged to is in its taper [common practice]
 _FEWEST_STEPS = 4  # a stored energy that moved in fewer steps has no slope to speak of [common practice]
 
 
@@ -81,7 +86,8 @@ def charge_power(options: Mapping[str, str], context: Context) -> Probe:
     settles 60 s ("settle"), then watches 60 s ("watch"). Begins anew where nobody watched for 90 s. Where the
     reported power is unknown, or differs by half from the slope of the stored energy over 2 min, the slope
     counts. Unknown outside 10 to 80 % of charge, full, held by a visible charge limit or all the time, where
-    half of the samples tell nothing, or where the charger goes away five times.
+    half of the samples tell nothing, or where the charger goes away five times. The watts, and what limits
+    them, are told beside it.
     Source: common practice, no source; ±3 % of the gauge's current sensor, rectangular, likewise.
     Caution: do not leave a first charge unattended; a pack at 60 °C stops it.
     """
@@ -110,6 +116,7 @@ class _ChargePower:
         self._missed: list[str] = []
         self._moments: dict[str, list[Moment]] = {}
         self._all_hold = True
+        self._limits = ""
 
     def step(self, sample: Sample) -> Working | Finding:
         stop = hot_stop(sample)
@@ -164,6 +171,7 @@ class _ChargePower:
             self._missed.append(reason)
         else:
             self._rates.append(rate)
+            self._limits = " ".join(_limited(pack) for pack in packs)
 
     def _remember(self, packs: tuple[Pack, ...]) -> None:
         """Keep what tells the slope of the stored energy."""
@@ -225,7 +233,7 @@ class _ChargePower:
         elif rate == 0:
             text = "The charger is in, and nothing goes into the battery."
         else:
-            text = f"The battery takes {rate:.2f} of its capacity an hour."
+            text = f"The battery takes {rate:.2f} of its capacity an hour. {self._limits}".rstrip()
         reading = Reading(
             value=rate,
             unit=Unit.C_RATE,
@@ -233,6 +241,24 @@ class _ChargePower:
             source=self._source,
         )
         return Finding(readings=(reading,), text=text)
+
+
+def _limited(pack: Pack) -> str:
+    """Say how many watts go in, and what limits them as far as that shows."""
+    cells, volts = cells_of(pack), trusted(pack, "voltage_v")
+    ends_v = charge_end_v((trusted(pack, "design_voltage_v") or 0.0) / cells) if cells else None
+    at_top = cells is not None and volts is not None and volts / cells >= (ends_v or FULL_CELL_V) - _AT_TOP_V
+    return judge_rate(
+        power_w=trusted(pack, "power_w"),
+        current_a=trusted(pack, "current_a"),
+        kind=PhaseKind.CONSTANT_VOLTAGE if at_top else PhaseKind.CONSTANT_CURRENT,
+        design_ah=capacity_ah_of(pack),
+        design_wh=trusted(pack, "design_wh"),
+        level=trusted(pack, "state_of_charge"),
+        limit=pack.charge_limit,
+        temperature_c=trusted(pack, "temperature_c"),
+        powered=True,
+    ).sentence
 
 
 def _median(values: list[float]) -> float:

@@ -3,16 +3,11 @@
 from collections.abc import Mapping
 
 from verify.machine.load_limit import LEASE_S
+from verify.measure.warming import FULL_FROM, LOST_S
 from verify.probe.watching import seconds_option
 from verify.values.errors import WrongUseError
 
 __all__ = ["LOST_S", "SeenLoad", "load_option"]
-
-FULL_FROM = 0.80
-"""Load, 0 to 1, that counts as full: other programs and the reading itself take turns [common practice]."""
-
-LOST_S = 5.0
-"""A full load that is not seen for so long has ended, in s: its lease of 3 s, and two samples."""
 
 _LEAST_LOAD_S, _MOST_LOAD_S = 10.0, 1800.0
 """A shorter load warms nothing, and ends before a sensor that stands still is found out; a longer one has an

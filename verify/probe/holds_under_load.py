@@ -52,8 +52,9 @@ def holds_under_load(options: Mapping[str, str], context: Context) -> Probe:
     where no system tells its boots, it begins anew.
     Wants the charger out; 20 s at rest ("settle"), then "load" (10 s to 30 min) at full load, or without it
     60 s ("watch") at whatever load there is; then wants the charger in. Aside: the level at the start in %,
-    and volts of a cell at rest and least. Unknown below 10 % of charge, where no level can be read, and where
-    the load ended early: it ends by itself where the processor, or a pack at 60 °C, gets too hot.
+    volts of a cell at rest and least, and the resistance of a cell from the step of the load, in mΩ.
+    Unknown below 10 % of charge, where no level can be read, and where the load ended early: it ends by
+    itself where the processor, or a pack at 60 °C, gets too hot.
     Source: 3.0 V a cell is trade knowledge, from memory; times and points are common practice, no source.
     Caution: save open work first. Lithium: a pack that hisses, smells or swells is left alone. It gets hot.
     """
@@ -200,6 +201,7 @@ class _HoldsUnderLoad:
                 if self._loaded
                 else f"On the battery at {100 * level:.0f} %.",
                 seconds_left=self._settle_s - on_battery_s + self._watch_s,
+                often=self._loaded,
             )
         # (7)
         return self._load(sample, step_s or 0.0, on_battery_s)
@@ -269,7 +271,7 @@ class _HoldsUnderLoad:
             for which, value in (("at rest", pack.rest_v), ("least", pack.least_v))
             if value is not None
         ]
-        return (level, *volts)
+        return (level, *volts, *(pack.resistance() for pack in self._packs.values()))
 
     def _unknown(self, reason: str) -> Finding:
         return not_found(Unit.COUNT, _SOURCE, reason)

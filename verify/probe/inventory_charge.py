@@ -14,6 +14,7 @@ from verify.machine import Pack, Sample
 from verify.measure import combine, resolution
 from verify.probe.model import Context, Finding, Probe, Want, Working
 from verify.probe.watching import (
+    FIRST_YEAR,
     Watched,
     gauge_of,
     not_found,
@@ -34,7 +35,6 @@ _PATIENCE_S = 2 * _DAY_S  # of watched time in which nobody leaves it [common pr
 _MOST_SILENT = 5  # looks without any level [common practice, no source]
 _CLOCK_S = 60.0  # two clocks in one shop that agree [common practice, no source]
 _MORE_POINTS = 1.0  # a gauge at rest may correct itself by so much [common practice, no source]
-_FIRST_YEAR = 2024  # no run of this tool is older: a clock before this stands at its epoch
 _RUNNING_S, _RUNNING_W = 240.0, 15.0
 """Going off and starting again: how long, and what it draws where it does not say so [common practice]."""
 
@@ -108,7 +108,7 @@ class _ChargeLost:
         seconds = (now.wall - before.wall).total_seconds()
         said_at = self._context.said_at
         why = ""
-        if min(before.wall.year, now.wall.year) < _FIRST_YEAR or seconds <= 0:
+        if min(before.wall.year, now.wall.year) < FIRST_YEAR or seconds <= 0:
             why = "The machine's clock did not run on: how long it was off cannot be told."
         elif said_at is not None and (said_at - now.wall).total_seconds() > _CLOCK_S:
             why = "The machine's clock is behind a time that this run knows: set it, and leave it off again."

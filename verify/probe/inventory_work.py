@@ -43,7 +43,7 @@ _OPENS_BASE = (
     "liquid",
 )
 _SOFTWARE = "software-only"
-KINDS_OF_WORK = frozenset((*_OPENS_BASE, "feet", "lid", _SOFTWARE))
+KINDS_OF_WORK = frozenset((*_OPENS_BASE, "doubtful-battery", "feet", "lid", _SOFTWARE))
 """What this table knows. Any other kind, a shop's own, may have disturbed everything."""
 
 _BASE = (

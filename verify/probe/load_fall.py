@@ -1,10 +1,14 @@
-"""What the gauges told while a machine ran on its battery: did the level leap, did the cells sag."""
+"""What the gauges told while a machine ran on its battery: did the level leap, and how far did cells sag."""
 
 from statistics import median
 
 from verify.machine import Pack
 from verify.measure import cells_in_series
+from verify.measure.resistance import StepResistance
+from verify.probe.handed_on import CELL_RESISTANCE, hand_on
+from verify.probe.pack_point import capacity_ah_of, cells_of, point_of
 from verify.probe.watching import trusted
+from verify.values import Reading, Unit
 
 __all__ = ["LEAST_CELL_V", "PackUnderLoad"]
 
@@ -38,9 +42,13 @@ class PackUnderLoad:
         self._drawn_wh = 0.0
         self._full_wh: float | None = None
         self._untold = False
+        self._steps: StepResistance | None = None
 
     def see(self, pack: Pack, at_s: float) -> None:
         """Take in a look. at_s: since the charger went, in s, rising."""
+        if self._steps is None:
+            self._steps = StepResistance(capacity_ah=capacity_ah_of(pack), cells=cells_of(pack))
+        self._steps.see(point_of(pack, at_s, power_in=False))
         level = trusted(pack, "state_of_charge")
         power_w, self._full_wh = trusted(pack, "power_w"), trusted(pack, "full_charge_wh")
         if level is not None:
@@ -58,6 +66,22 @@ class PackUnderLoad:
                 # What two looks say: the higher of them.
                 held_v = max(self._lows)
                 self.least_v = held_v if self.least_v is None else min(self.least_v, held_v)
+
+    def resistance(self) -> Reading:
+        """Return the resistance of a cell in mΩ by the steps of the load, with its time scale, or why not."""
+        found = None if self._steps is None else self._steps.result()
+        if found is None or found.cell_mohm is None:
+            why = "" if found is None else found.reason or "How many cells stand in series is not known."
+            why = why or "The load was not seen."
+            return hand_on(self.name, CELL_RESISTANCE, None, Unit.MILLIOHM, reason=why)
+        return hand_on(
+            self.name,
+            CELL_RESISTANCE,
+            found.cell_mohm.value,
+            Unit.MILLIOHM,
+            standard_uncertainty=found.cell_mohm.standard_uncertainty,
+            more=f"{found.time_scale_s or 0.0:.0f} s after the step",
+        )
 
     def signs(self, *, by_volts: bool) -> list[str]:
         """Return what shows that the cells do not hold, a sentence each. by_volts: whether volts count."""

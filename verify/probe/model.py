@@ -3,6 +3,7 @@
 A stepper never sleeps, prints, starts a thread or reads the machine: whoever runs it does.
 """
 
+from collections.abc import Mapping
 from datetime import datetime
 from enum import StrEnum
 from typing import Protocol
@@ -28,6 +29,7 @@ class Want(StrEnum):
 class Working(msgspec.Struct, frozen=True, kw_only=True):
     """Not done yet. text: one short sentence. fraction 0 to 1 and seconds_left where known.
 
+    seconds_band: the least and the most that it still takes, where one number would say too much.
     load: whether the check asks for full load on all cores while it works. often: whether it needs a sample
     a second. inventory: whether the next sample has to carry the inventory.
     """
@@ -36,6 +38,7 @@ class Working(msgspec.Struct, frozen=True, kw_only=True):
     want: Want | None = None
     fraction: float | None = None
     seconds_left: float | None = None
+    seconds_band: tuple[float, float] | None = None
     load: bool = False
     often: bool = False
     inventory: bool = False
@@ -57,6 +60,9 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
 class Context(msgspec.Struct, frozen=True, kw_only=True):
     """What a probe may know of the ticket. label_wh: energy on the fitted pack's label, in Wh.
 
+    label: all that it says, as written: "energy", "voltage", "charge", "weight".
+    earlier: readings and asides of each automatic check's last finding that still counts, by check.
+    entered: values that a person measured and typed in, by check; none where they are out of date.
     work: kinds of work. arrival_inventory, arrival_readings: what was taken on arrival; None, empty where
     nothing was. said_at: the latest wall clock that any line of the run bears, from whatever computer;
     said_on_arrival: the same as the inventory was taken on arrival.
@@ -64,6 +70,9 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     """
 
     label_wh: float | None = None
+    label: Mapping[str, str] = {}
+    earlier: Mapping[str, tuple[Reading, ...]] = {}
+    entered: Mapping[str, tuple[Reading, ...]] = {}
     work: tuple[str, ...] = ()
     arrival_inventory: Inventory | None = None
     arrival_readings: tuple[Reading, ...] = ()

@@ -48,6 +48,11 @@ class Belief:
             self._leaps += at_s - before_s <= _LEAP_STEP_S and abs(level - before) > _LEAP
         self._before = at_s, level
 
+    def unseen(self) -> None:
+        """Note that nobody saw the time up to the next look: nothing is held across it."""
+        self._moments.clear()
+        self._before = None
+
     def stands(self, level: float, seconds: float) -> None:
         """Note that the level has stood still for so long while current flowed."""
         # A full pack's level stands at the taper, as it should.

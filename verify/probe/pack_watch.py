@@ -94,6 +94,12 @@ class PackWatch:
     def _flows(self) -> bool:
         return self.rate_c is not None and self.rate_c >= _HEADWAY_C
 
+    def unseen(self) -> None:
+        """Note that the machine was started anew: nobody saw the time up to the next look."""
+        self._energy.lose("The machine was started anew: what flowed meanwhile was not seen.")
+        self.full = FullWatch()
+        self._belief.unseen()
+
     def miss(self, watched_s: float) -> None:
         """Note that it is not listed at this look."""
         self._missed += 1

@@ -17,6 +17,11 @@ from verify.values.errors import WrongUseError
 LONGEST_STEP_S = 90.0
 """Between two samples further apart nobody watched, in s [the slowest reading is one a minute]."""
 
+FIRST_YEAR = 2024
+"""No run of this tool is older: a clock before this stands at its epoch."""
+
+_LONGEST_AWAY_S = 12 * 3600.0  # a clock that moved by more was set anew, or a night has passed
+
 _UNTOLD_STEP_S = 10.0  # what a step counts whose length cannot be told, so that every watch ends
 _UNWATCHED_STEP_S = 30.0  # what one counts that nobody watched: below any patience, and a slow reader ends
 
@@ -44,6 +49,17 @@ def seconds_between(earlier: Instant, later: Instant) -> float | None:
     if earlier.boot_id != later.boot_id or later.elapsed_s < earlier.elapsed_s:
         return None
     return later.elapsed_s - earlier.elapsed_s
+
+
+def seconds_across(earlier: Instant, later: Instant) -> float | None:
+    """Return the time across a restart, in s, by the wall clock; None where that does not tell it.
+
+    It does where it moved by 0 to 12 h and stood at its epoch neither before nor after.
+    """
+    if earlier.boot_id == later.boot_id or min(earlier.wall.year, later.wall.year) < FIRST_YEAR:
+        return None
+    seconds = (later.wall - earlier.wall).total_seconds()
+    return seconds if 0 < seconds <= _LONGEST_AWAY_S else None
 
 
 def unknown(unit: Unit, source: str, reason: str) -> Reading:

@@ -15,11 +15,15 @@ from verify.values import Outcome, Reading, Unit, Verdict, parse_quantity
 
 RECORD_FORMAT = "record/1"
 
+BATTERY_WORK = ("battery", "doubtful-battery")
+"""Kinds of work whose part is a battery."""
+
 
 class Part(msgspec.Struct, frozen=True, kw_only=True):
     """A part that was fitted: where it comes from and what its label says.
 
-    source: original, used or reproduction. label: for instance {"energy": "57.0 Wh"}.
+    source: original, used or reproduction. label: "energy", "voltage", "charge", "weight" as written, for
+    instance {"energy": "57.0 Wh"}.
     """
 
     source: str
@@ -52,10 +56,13 @@ class Ticket(msgspec.Struct, frozen=True, kw_only=True):
 
         Raises InvalidValueError where the label is not an energy.
         """
-        for work in self.work:
-            if work.kind == "battery" and work.part is not None and "energy" in work.part.label:
-                return parse_quantity(work.part.label["energy"]).to(Unit.WATT_HOUR).value
-        return None
+        energy = self.label().get("energy")
+        return None if energy is None else parse_quantity(energy).to(Unit.WATT_HOUR).value
+
+    def label(self) -> Mapping[str, str]:
+        """Return what the fitted battery's label says, as written; empty where there is none."""
+        parts = [work.part for work in self.work if work.part is not None and work.kind in BATTERY_WORK]
+        return next((part.label for part in parts if part.label), {})
 
 
 class Attempt(msgspec.Struct, frozen=True, kw_only=True):
@@ -85,6 +92,7 @@ class Result(msgspec.Struct, frozen=True, kw_only=True):
     """What a check came to; attempts in the order they were made, the last one counts.
 
     shipped_limit: the limit that the shop's own one took the place of; None: `limit` is the shipped one.
+    shop_options: what the shop set of how the check is made, with options_source; empty: nothing.
     """
 
     check: str
@@ -104,6 +112,8 @@ class Result(msgspec.Struct, frozen=True, kw_only=True):
     accepted: Accepted | None = None
     attempts: tuple[Attempt, ...] = ()
     shipped_limit: Limit | None = None
+    shop_options: Mapping[str, str] = {}
+    options_source: str = ""
 
 
 class StepTaken(msgspec.Struct, frozen=True, kw_only=True):

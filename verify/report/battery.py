@@ -1,8 +1,13 @@
 """What the owner reads about the battery: how much it holds of how much, and how sure that is."""
 
+import math
+import re
+
 import msgspec
 
 from verify.judge import Limit
+from verify.measure.capacity import StartHow
+from verify.probe.handed_on import CAPACITY_WH, START_LEVEL, handed, told_by
 from verify.record.model import Record, Result
 from verify.record.visible import on_one_line
 from verify.report.numbers import about, interval
@@ -10,8 +15,11 @@ from verify.report.words import BATTERY
 from verify.values import Reading, Unit, Verdict
 from verify.values.errors import HandbackError
 
-_MEASURED, _CLAIMED = "measured-capacity", "claimed-capacity"
+_MEASURED, _CLAIMED, _COUNTED = "measured-capacity", "claimed-capacity", "charge-to-full"
 _SHARES = {Unit.PERCENT: 0.01, Unit.ONE: 1.0}
+_GAUGE = re.compile(r"battery gauge ([^:,]+)[:,]")
+_BOUNDS = re.compile(r"95 %: (\d+(?:\.\d+)?) (?:to (\d+(?:\.\d+)?)|or more)")
+_SAME = 0.02  # of itself: the same figure told as a share and in Wh
 
 
 class BatteryView(msgspec.Struct, frozen=True, kw_only=True):
@@ -29,7 +37,8 @@ class BatteryView(msgspec.Struct, frozen=True, kw_only=True):
 def battery_view(record: Record) -> BatteryView:
     """Return in plain sentences what it holds, of what, how sure, where it was read; or that it is unknown.
 
-    The measured capacity is told where there is one, else what the battery claims, else any energy reading.
+    The measured capacity is told where there is one, with what the battery claims beside it; else what it
+    claims, and why it was not measured; else any energy reading.
     """
     result = _telling(record)
     if result is None:
@@ -43,32 +52,105 @@ def battery_view(record: Record) -> BatteryView:
 
 
 def _lines(record: Record, result: Result) -> tuple[str, ...]:
-    current = [attempt for attempt in result.attempts if not attempt.out_of_date]
-    readings = [
-        reading
-        for reading in (current[-1].readings if current else ())
-        if reading.unit is Unit.WATT_HOUR or reading.unit in _SHARES
-    ]
+    readings = _capacities(result)
     if not readings:
         return (BATTERY["unknown"].format(why=_sentence(result.because)),)
     label_wh = _label_wh(record)
+    if result.check == _MEASURED:
+        counted = {_COUNTED: _readings(_result(record, _COUNTED))}
+        claims = _capacities(_result(record, _CLAIMED))
+        return tuple(
+            line
+            for reading in readings
+            for line in _measured(reading, label_wh, counted, _claim_of(claims, reading, label_wh))
+        )
     claimed = result.check == _CLAIMED
-    return tuple(line for reading in readings for line in _told(reading, label_wh, claimed=claimed))
+    lines = [line for reading in readings for line in _told(reading, label_wh, claimed=claimed)]
+    if claimed:
+        lines += [
+            BATTERY["not_measured"].format(why=_sentence(reading.reason or ""))
+            for reading in _capacities(_result(record, _MEASURED))
+        ]
+    return tuple(lines)
 
 
 def _telling(record: Record) -> Result | None:
-    by_id = {result.check: result for result in record.results}
-    for wanted in (_MEASURED, _CLAIMED):
-        if wanted in by_id and (by_id[wanted].attempts or wanted == _CLAIMED):
-            return by_id[wanted]
+    measured, claimed = _result(record, _MEASURED), _result(record, _CLAIMED)
+    if measured is not None and any(reading.value is not None for reading in _capacities(measured)):
+        return measured
+    if claimed is not None and (measured is None or _capacities(claimed) or not measured.attempts):
+        return claimed
+    if measured is not None and measured.attempts:
+        return measured
     for result in record.results:
-        for attempt in result.attempts:
-            if not attempt.out_of_date and any(r.unit is Unit.WATT_HOUR for r in attempt.readings):
-                return result
+        if any(reading.unit is Unit.WATT_HOUR for reading in _readings(result)):
+            return result
     return None
 
 
-def _told(reading: Reading, label_wh: float | None, *, claimed: bool) -> list[str]:
+def _result(record: Record, check: str) -> Result | None:
+    return next((result for result in record.results if result.check == check), None)
+
+
+def _readings(result: Result | None) -> tuple[Reading, ...]:
+    """Return what the last attempt that still counts read."""
+    current = [attempt for attempt in result.attempts if not attempt.out_of_date] if result else []
+    return current[-1].readings if current else ()
+
+
+def _capacities(result: Result | None) -> list[Reading]:
+    return [
+        reading for reading in _readings(result) if reading.unit is Unit.WATT_HOUR or reading.unit in _SHARES
+    ]
+
+
+def _measured(
+    reading: Reading, label_wh: float | None, counted: dict[str, tuple[Reading, ...]], claim: str | None
+) -> list[str]:
+    """Tell a measured capacity with its own interval, whose ends need not lie evenly about it."""
+    if reading.value is None:
+        return [BATTERY["unknown"].format(why=_sentence(reading.reason or ""))]
+    gauge = _GAUGE.match(reading.source)
+    name = gauge.group(1) if gauge else ""
+    by_count = handed(counted, name, CAPACITY_WH)
+    start = handed(counted, name, START_LEVEL)
+    held_wh = _held_wh(reading, reading.value, label_wh)
+    bounds = _BOUNDS.match(told_by(by_count)) if by_count is not None else None
+    if by_count is None or by_count.value is None or bounds is None:
+        lines = _told(reading, label_wh, claimed=False, doubts=False)
+    elif held_wh is not None and not math.isclose(held_wh, by_count.value, rel_tol=_SAME):
+        # Cut at what a meter or the weight allows: the interval of the count alone is not its own.
+        lines = _told(reading, label_wh, claimed=False, doubts=False)
+    else:
+        low, high = float(bounds.group(1)), bounds.group(2)
+        lines = [
+            BATTERY["holds"].format(amount=_amount(reading, reading.value, label_wh)),
+            BATTERY["sure_at_least"].format(low=f"{low:.1f}")
+            if high is None
+            else BATTERY["sure"].format(low=f"{low:.1f}", high=f"{float(high):.1f}", unit="Wh"),
+            BATTERY["source"].format(source=_sentence(reading.source)),
+        ]
+    if start is not None and told_by(start).endswith(StartHow.GAUGE.value):
+        lines.append(BATTERY["start_not_proven"])
+    elif reading.reason:
+        lines.append(BATTERY["in_doubt"].format(why=_sentence(reading.reason)))
+    if claim is not None:
+        lines.append(claim)
+    return lines
+
+
+def _claim_of(claims: list[Reading], measured: Reading, label_wh: float | None) -> str | None:
+    """Return what the gauge of the same battery claims, in a sentence; None where it claims nothing."""
+    gauge = _GAUGE.match(measured.source)
+    for claim in claims:
+        its = _GAUGE.match(claim.source)
+        same = len(claims) == 1 or (gauge and its and gauge.group(1) == its.group(1))
+        if same and claim.value is not None:
+            return BATTERY["claims"].format(amount=_amount(claim, claim.value, label_wh))
+    return None
+
+
+def _told(reading: Reading, label_wh: float | None, *, claimed: bool, doubts: bool = True) -> list[str]:
     say = BATTERY
     if reading.value is None:
         return [say["unknown"].format(why=_sentence(reading.reason or ""))]
@@ -83,9 +165,15 @@ def _told(reading: Reading, label_wh: float | None, *, claimed: bool) -> list[st
         how_sure = say["sure_of_label" if of_label else "sure"]
         lines.append(how_sure.format(low=ends[0], high=ends[1], unit=shown.unit.value))
     lines.append(say["source"].format(source=_sentence(reading.source)))
-    if reading.reason:
+    if doubts and reading.reason:
         lines.append(say["doubted"].format(why=_sentence(reading.reason)))
     return lines
+
+
+def _held_wh(reading: Reading, value: float, label_wh: float | None) -> float | None:
+    if reading.unit is Unit.WATT_HOUR:
+        return value
+    return None if label_wh is None else value * _SHARES[reading.unit] * label_wh
 
 
 def _amount(reading: Reading, value: float, label_wh: float | None) -> str:

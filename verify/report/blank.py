@@ -10,6 +10,7 @@ from verify.checklist import Check, Composition, Kind
 from verify.report.listing import asides, heading, minutes, numbered, places, sentence, until
 from verify.report.render import template
 from verify.report.words import HAZARD_ADVICE, STAGES
+from verify.values import Unit
 
 TALLY_COLUMNS = ("out", "new", "back", "returned", "scrapped", "missing")
 SPAN_COLUMNS = ("enters, mm", "stops, mm")
@@ -20,6 +21,7 @@ USE = (
     "Give the answers to the tool afterwards: this sheet is no record."
 )
 TALLY_RULE = "Missing = out + new - back - returned - scrapped."
+VALUE_RULE = "Leave it empty where it was not measured."
 SPAN_RULE = "Enters: the thickest leaf that goes in. Stops: the thinnest that does not."
 LOCAL_RULES = "The maker's service instructions, local rules and licensed persons come before this sheet."
 TICKET_LINES = ("Ticket", "Machine", "Serial, if the owner agrees", "Bench and date")
@@ -46,6 +48,8 @@ def table(check: Check) -> tuple[tuple[str, ...], tuple[str, ...], str] | None:
 
     A count without named kinds has empty rows.
     """
+    if check.kind is Kind.MEASURE and check.unit is not Unit.MILLIMETRE:
+        return (check.unit.value,), check.stations, VALUE_RULE
     if check.kind is Kind.MEASURE:
         return SPAN_COLUMNS, check.stations, SPAN_RULE
     if check.kind is Kind.COUNT:

@@ -12,7 +12,7 @@ from verify.probe.inventory import panel_differences
 from verify.probe.inventory_memory import LEAST_PERCENT, MEMORY_WORK
 from verify.probe.inventory_radio import FAULT_DB
 from verify.probe.inventory_work import ANTENNA, TIES, disturbed_by, expected
-from verify.record.model import Record
+from verify.record.model import BATTERY_WORK, Record
 
 THERE, NOT_SEEN, OFF, ON = "there", "not seen", "switched off", "switched on"
 TITLE = "Parts: on arrival and now"
@@ -58,7 +58,8 @@ def parts_view(record: Record) -> PartsView | None:
             for kind, count in _counted(one)
         )
         return PartsView(rows=rows, note=_NOT_TAKEN if before is None else _NOT_READ)
-    work = tuple(each.kind for each in record.ticket.work)
+    kinds = (each.kind for each in record.ticket.work)
+    work = tuple(dict.fromkeys("battery" if kind in BATTERY_WORK else kind for kind in kinds))
     found = compare(before, now)
     rows = (*_items(found, work, now), *_figures(before, now, work))
     # What is of the same make with another serial is told as exchanged.

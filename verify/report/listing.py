@@ -61,6 +61,9 @@ def asides(check: Check, *, places: bool = True) -> tuple[str, ...]:
     """
     lines = [f"At: {', '.join(check.stations)}."] if check.stations and places else []
     lines += [f"Count: {', '.join(check.counts)}."] if check.counts and places else []
+    if check.shop_options:
+        told = ", ".join(f"{name} {text}" for name, text in check.shop_options.items())
+        lines += [f"Set by the shop: {told} ({check.options_source})."]
     if check.shipped_limit is not None and check.limit is not None:
         lines += [f"Shop limit: {limit_written(check.limit)}; shipped: {limit_written(check.shipped_limit)}."]
     if check.note_only:

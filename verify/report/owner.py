@@ -75,6 +75,8 @@ def machine_words(ticket: Ticket) -> str:
 
 def kind_words(kind: str) -> str:
     """Return a kind of work as one reads it: keyboard-deck, Keyboard deck."""
+    if kind in words.KINDS:
+        return words.KINDS[kind]
     plain = on_one_line(kind).replace("-", " ").replace("_", " ")
     return plain[:1].upper() + plain[1:]
 

@@ -48,7 +48,11 @@ def render(record: Record, pictures: Mapping[str, bytes] | None = None) -> bytes
         view=owner_view(record),
         battery=battery_view(record),
         stages=_by_stage(record.results),
-        shop_limited={result.checklist for result in record.results if result.shipped_limit is not None},
+        shop_limited={
+            result.checklist
+            for result in record.results
+            if result.shipped_limit is not None or result.shop_options
+        },
         headline=words.HEADLINES[record.outcome],
         bands=_bands(record),
         machine=_machine(record.machine),

@@ -82,6 +82,7 @@ PAGE: Mapping[str, str] = {
     "no_reading": "no reading",
     "no_limit": "no limit",
     "shop_limit": "Shop limit; shipped:",
+    "shop_options": "Set by the shop:",
     "with_shop_limits": "with limits of the shop",
     "good_is": "Good:",
     "note": "Note:",
@@ -247,6 +248,10 @@ BATTERY: Mapping[str, str] = {
     "share": "about {percent} % of what it was built for",
     "sure": "How sure: 95 % that it lies between {low} and {high} {unit}.",
     "sure_of_label": "How sure: 95 % that it lies between {low} and {high} % of the label.",
+    "sure_at_least": "How sure: 95 % that it is at least {low} Wh; how much more, nothing shows.",
+    "start_not_proven": "That leans on its own word for how full it was when the charge began.",
+    "in_doubt": "Not sure enough to decide by. {why}",
+    "not_measured": "By measurement it is not known: {why}",
     "not_stated": "How exact that is, nobody has stated.",
     "source": "Read from: {source}",
     "doubted": "Doubted: {why}",
@@ -277,15 +282,18 @@ CARE_ALWAYS = ("Keep the air slots free; do not run it on a bed or a cushion.",)
 
 # Facts of the trade (adhesive tape reaches its full hold in about three days; a fuel gauge learns over
 # several cycles): common practice, no source.
-CARE_FOR: Mapping[str, tuple[str, ...]] = {
-    "battery": (
-        (
-            "New battery: for the first three or four charges, use it from full to low. "
-            "Until then its percentage may jump; that is the gauge learning."
-        ),
-        "Stay near it during the first charges at home. Charge on a hard surface, away from what burns.",
-        "If the touchpad or the base begins to lift, stop using it and call us: the battery may be swelling.",
+_NEW_BATTERY = (
+    (
+        "New battery: for the first three or four charges, use it from full to low. "
+        "Until then its percentage may jump; that is the gauge learning."
     ),
+    "Stay near it during the first charges at home. Charge on a hard surface, away from what burns.",
+    "If the touchpad or the base begins to lift, stop using it and call us: the battery may be swelling.",
+)
+
+CARE_FOR: Mapping[str, tuple[str, ...]] = {
+    "battery": _NEW_BATTERY,
+    "doubtful-battery": _NEW_BATTERY,
     "feet": (
         (
             "New feet: the adhesive needs 72 hours to hold fully. "
@@ -293,6 +301,9 @@ CARE_FOR: Mapping[str, tuple[str, ...]] = {
         ),
     ),
 }
+
+KINDS: Mapping[str, str] = {"doubtful-battery": "Battery"}
+"""Kinds of work whose name is for the bench: how the owner reads them."""
 
 HAZARD_ADVICE = (
     "Stop. Unplug the charger. Shut the machine down if you can do so without touching the battery.",

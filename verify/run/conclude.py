@@ -182,6 +182,8 @@ def _result(check: Check, checklist: str, state: State) -> Result:
         probability=current.judgement.probability if current is not None else None,
         limit=check.limit,
         shipped_limit=check.shipped_limit,
+        shop_options=check.shop_options,
+        options_source=check.options_source,
         caution=check.caution,
         why=check.why,
         note_only=check.note_only,

@@ -4,9 +4,9 @@ from collections.abc import Iterable
 from typing import assert_never
 
 from verify.checklist import Check, Kind
-from verify.checklist.answers import Answer, Counted, Hazard, Look, Measured, Seen, Tally
+from verify.checklist.answers import Answer, Counted, Entered, Hazard, Look, Measured, Seen, Tally
 from verify.judge import Judgement, judge, judge_bracket, judge_tally
-from verify.values import Reading, Unit, Verdict
+from verify.values import Reading, Unit, Verdict, dimension
 from verify.values.errors import InvalidValueError, OrderError
 
 # From worst to best: of several judgements on one check the worst counts.
@@ -22,6 +22,7 @@ _KIND_OF_ANSWER = {
     Look: Kind.LOOK,
     Hazard: Kind.HAZARD,
     Measured: Kind.MEASURE,
+    Entered: Kind.MEASURE,
     Counted: Kind.COUNT,
 }
 
@@ -35,7 +36,11 @@ def judge_answer(check: Check, answer: Answer) -> Judgement:
 
     Raises OrderError where the answer is not of the check's kind.
     """
-    if _KIND_OF_ANSWER[type(answer)] is not check.kind:
+    by_leaves = check.unit is Unit.MILLIMETRE
+    other_measure = (isinstance(answer, Measured) and not by_leaves) or (
+        isinstance(answer, Entered) and by_leaves
+    )
+    if _KIND_OF_ANSWER[type(answer)] is not check.kind or other_measure:
         raise OrderError(f'"{check.id}" is a {check.kind}: this is not an answer to it.')
     match answer:
         case Look():
@@ -44,6 +49,8 @@ def judge_answer(check: Check, answer: Answer) -> Judgement:
             return _judge_hazard(answer)
         case Measured():
             return _judge_measured(check, answer)
+        case Entered():
+            return _judge_entered(check, answer)
         case Counted():
             return _judge_counted(check, answer)
         case _:
@@ -89,6 +96,22 @@ def _judge_measured(check: Check, answer: Measured) -> Judgement:
     return _worst(judged)
 
 
+def _judge_entered(check: Check, answer: Entered) -> Judgement:
+    strange = set(answer.values) - set(check.stations)
+    if strange:
+        raise OrderError(f'"{check.id}" has no place called {", ".join(sorted(strange))}.')
+    for station, quantity in answer.values.items():
+        if dimension(quantity.unit) != dimension(check.unit):
+            raise OrderError(f"{station} is measured in {check.unit}, not in {quantity.unit}.")
+    missing = [station for station in check.stations if station not in answer.values]
+    if check.limit is None:
+        left_out = f" Not measured: {', '.join(missing)}." if missing else ""
+        return Judgement(verdict=Verdict.NOT_APPLICABLE, because=f"Recorded only: no limit is set.{left_out}")
+    if missing:
+        return Judgement(verdict=Verdict.UNDECIDED, because=f"Not measured: {', '.join(missing)}.")
+    return _worst(judge(reading, check.limit) for reading in readings_of(answer))
+
+
 def _judge_counted(check: Check, answer: Counted) -> Judgement:
     uncounted = [kind for kind in check.counts if kind not in answer.tallies]
     if uncounted or not answer.tallies:
@@ -109,6 +132,11 @@ def readings_of(answer: Answer) -> tuple[Reading, ...]:
             return tuple(
                 _span_reading(station, span.enters_mm, span.stops_mm)
                 for station, span in answer.spans.items()
+            )
+        case Entered():
+            return tuple(
+                Reading(value=quantity.value, unit=quantity.unit, source=f"{station}, typed in")
+                for station, quantity in answer.values.items()
             )
         case Counted():
             return tuple(

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 
 import msgspec
 
-from verify.checklist import Check, Checklist
+from verify.checklist import Check, Checklist, Kind
 from verify.checklist.answers import Answer
 from verify.checklist.work import with_included
 from verify.machine import Machine, Sample
@@ -44,7 +44,7 @@ from verify.run.shown import Shown
 from verify.run.standing import hashed_marks, stands_on_machine
 from verify.run.state import State, witnessed_s
 from verify.run.trace import Trace
-from verify.values import Instant
+from verify.values import Instant, Reading
 from verify.values.errors import OrderError, WrongUseError
 
 
@@ -397,6 +397,9 @@ class Owner:
         """Return what an automatic check may know of the ticket. since: the line with which it began."""
         return Context(
             label_wh=self.ticket.label_wh(),
+            label=self.ticket.label(),
+            earlier=self._counting(Kind.PROBE),
+            entered=self._counting(Kind.MEASURE),
             work=with_included(self.composition.checklists, (work.kind for work in self.ticket.work)),
             arrival_inventory=self.state.arrival.inventory,
             arrival_readings=self.state.arrival.readings or (),
@@ -404,6 +407,13 @@ class Owner:
             said_on_arrival=max(line.at.wall for line in itertools.takewhile(_is_before, self.lines)),
             witnessed_s=witnessed_s(self.lines, since=since, now=self.now()),
         )
+
+    def _counting(self, kind: Kind) -> dict[str, tuple[Reading, ...]]:
+        """Return the readings that count, by check; nothing that was undone, voided or not done."""
+        current = {
+            check.id: self.state.current(check.id) for check in self.composition.checks if check.kind is kind
+        }
+        return {check_id: tried.readings for check_id, tried in current.items() if tried is not None}
 
     # The journal.
 

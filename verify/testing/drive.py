@@ -25,6 +25,8 @@ def drive(
         said = probe.step(sample)
         match said:
             case Finding():
+                if load is not None:
+                    load.stop()
                 return said
             case Working():
                 wants_inventory = said.inventory
@@ -32,6 +34,9 @@ def drive(
                     machine.obey(said.want)
                 if said.load and load is None:
                     load = machine.start_load(longest_s=until_s)
+                if load is not None and not said.load:
+                    load.stop()
+                    load = None
                 if load is not None:
                     load.renew(sample)
         machine.clock.wait(every_s)

@@ -3,10 +3,11 @@
 from collections.abc import Iterable, Mapping
 
 from verify.checklist import Check, Kind
-from verify.checklist.answers import Answer, Counted, Hazard, Look, Measured, Seen, Span, Tally
+from verify.checklist.answers import Answer, Counted, Entered, Hazard, Look, Measured, Seen, Span, Tally
 from verify.record.arrival import FoundAs, Tried
 from verify.run import arrival
 from verify.run.events import Arrived
+from verify.values import Unit
 
 
 def good_script(checks: Iterable[Check]) -> dict[str, object]:
@@ -18,6 +19,8 @@ def good_script(checks: Iterable[Check]) -> dict[str, object]:
                 given[check.id] = "good"
             case Kind.HAZARD:
                 given[check.id] = "no"
+            case Kind.MEASURE if check.unit is not Unit.MILLIMETRE:
+                given[check.id] = {}
             case Kind.MEASURE:
                 given[check.id] = {station: [0.10, 0.15] for station in check.stations}
             case Kind.COUNT:
@@ -42,6 +45,9 @@ class GoodAnswers:
         match check.kind:
             case Kind.HAZARD:
                 return Hazard(present=False)
+            case Kind.MEASURE if check.unit is not Unit.MILLIMETRE:
+                # No scale, no inline meter: the tool's own reading has to do.
+                return Entered(values={})
             case Kind.MEASURE:
                 span = Span(enters_mm=0.10, stops_mm=0.15)
                 return Measured(spans=dict.fromkeys(check.stations, span))

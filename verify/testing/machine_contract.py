@@ -14,7 +14,14 @@ from verify.values.errors import HandbackError
 __all__ = ["MachineContract", "check_pack"]
 
 _IDENTITY = ("maker", "model", "version", "serial", "board", "firmware", "chassis", "virtual")
-_CPU = ("logical_cores", "load", "frequency_mhz", "frequency_max_mhz")
+_CPU = (
+    "logical_cores",
+    "load",
+    "frequency_mhz",
+    "frequency_max_mhz",
+    "frequency_base_mhz",
+    "throttle_count",
+)
 # Field → the lowest and highest value that may ever come out of a back end.
 _RANGES: dict[str, tuple[float, float]] = {
     "state_of_charge": (0.0, 1.0),
@@ -27,7 +34,7 @@ _RANGES: dict[str, tuple[float, float]] = {
     "design_voltage_v": bounds.PACK_V,
     "current_a": (-bounds.POWER_MAX_W / bounds.PACK_V[0], bounds.POWER_MAX_W / bounds.PACK_V[0]),
     "cycle_count": (1, bounds.CYCLES_MAX),
-    "temperature_c": bounds.CELSIUS,
+    "temperature_c": bounds.PACK_CELSIUS,
     "charge_limit": (0.01, 1.0),
 }
 _WORDS = ("manufacturer", "model", "serial", "technology")

@@ -138,7 +138,7 @@ class _Seen(LinuxMachine):
     def _still_parts(self) -> None:
         tree = self._tree
         tree.firmware(sys_vendor="Fennel", product_name="Larkspur 15", chassis_type="10", bios_version="1.07")
-        tree.cpu(online="0-7")
+        tree.cpu(online="0-7", now_khz="1100000", max_khz="3600000", base_khz="2400000", throttled="0")
         way = tree.pci("0000:00:14.3", code="028000", ids="ff01:0a01:ff01:0001")
         tree.device("net", "wlan0", way=way, wireless__status="0", address="00:00:5e:00:53:15")
         tree.radio_switch(0, "wlan")
@@ -155,6 +155,10 @@ class _Seen(LinuxMachine):
         charger_in = any(adapter.online for adapter in true.adapters)
         if charger_in is not self._charger_in:
             self._charger_in, self._plugged_at_s = charger_in, now_s
+        cpu = "devices/system/cpu/cpu0"
+        self._tree.write(f"{cpu}/cpufreq/scaling_cur_freq", f"{1000 * (true.cpu.frequency_mhz or 0):.0f}")
+        count = f"{true.cpu.throttle_count or 0}"
+        self._tree.write(f"{cpu}/thermal_throttle/package_throttle_count", count)
         self._count_ticks(now_s - self._before_s, true.cpu.load or 0.0)
         clock = self._tree.root / "class/rtc/rtc0/since_epoch"
         self._write(clock, f"{int(true.at.wall.timestamp())}\n")

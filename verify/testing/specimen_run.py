@@ -8,7 +8,7 @@ import msgspec
 from verify.ask.script import play
 from verify.ask.simulated import SimulatedBench, Truthful
 from verify.checklist.specimens import Specimen, SpecimenFile, facts_of, machine_faults
-from verify.record.model import Part, Ticket, Work
+from verify.record.model import BATTERY_WORK, Part, Ticket, Work
 from verify.run import Owner, RunFolder, begin, plan
 from verify.run.outcome import outcome_of
 from verify.values import Outcome, Verdict
@@ -31,7 +31,7 @@ def run_specimen(file: SpecimenFile, specimen: Specimen, folder: Path) -> Specim
     bench = SimulatedBench(faults={})
     label = {} if specimen.label_wh is None else {"energy": f"{specimen.label_wh} Wh"}
     work = tuple(
-        Work(kind=kind, part=Part(source="reproduction", label=label) if kind == "battery" else None)
+        Work(kind=kind, part=Part(source="reproduction", label=label) if kind in BATTERY_WORK else None)
         for kind in specimen.work
     )
     with RunFolder(folder / "SPECIMEN") as held:

@@ -13,7 +13,7 @@ import msgspec
 from verify.ask.script import play
 from verify.ask.simulated import SimulatedBench, Truthful
 from verify.checklist import Check, Step
-from verify.checklist.answers import Answer, Counted, Hazard, Look, Measured, Seen
+from verify.checklist.answers import Answer, Counted, Entered, Hazard, Look, Measured, Seen
 from verify.checklist.shipped import SPECIMENS_SUFFIX, shipped_checklists, shipped_dir
 from verify.checklist.specimen_files import load_specimens
 from verify.checklist.specimens import Fault, Sight
@@ -206,5 +206,7 @@ def written(answer: Answer) -> object:
             return {"answer": seen.value, "note": note} if note else seen.value
         case Measured(spans=spans):
             return {place: [span.enters_mm, span.stops_mm] for place, span in spans.items()}
+        case Entered(values=values):
+            return {place: str(quantity) for place, quantity in values.items()}
         case Counted(tallies=tallies):
             return {kind: msgspec.to_builtins(tally) for kind, tally in tallies.items()}

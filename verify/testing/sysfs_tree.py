@@ -133,11 +133,24 @@ class SysfsTree:
         for entry, text in entries.items():
             self.write(f"class/dmi/id/{entry}", text)
 
-    def cpu(self, *, online: str = "0-3", now_khz: str = "2400000", max_khz: str = "4200000") -> None:
-        """Make the processor's list of cores and its first frequency policy."""
+    def cpu(
+        self,
+        *,
+        online: str = "0-3",
+        now_khz: str = "2400000",
+        max_khz: str = "4200000",
+        base_khz: str | None = None,
+        throttled: str | None = None,
+    ) -> None:
+        """Make the processor's list of cores and its first policy; base clock and counts if given."""
         self.write("devices/system/cpu/online", online)
         self.write("devices/system/cpu/cpu0/cpufreq/scaling_cur_freq", now_khz)
         self.write("devices/system/cpu/cpu0/cpufreq/cpuinfo_max_freq", max_khz)
+        if base_khz is not None:
+            self.write("devices/system/cpu/cpu0/cpufreq/base_frequency", base_khz)
+        if throttled is not None:
+            for part, count in (("package", throttled), ("core", "0")):
+                self.write(f"devices/system/cpu/cpu0/thermal_throttle/{part}_throttle_count", count)
 
     def device(self, kind: str, name: str, *, way: str, **files: str) -> Path:
         """Make a device of a class as the kernel does: a folder on its way through the buses, and links.

@@ -27,6 +27,7 @@ class SimulatedDesign(msgspec.Struct, frozen=True, kw_only=True):
     full_load_w: float
     cores: int
     frequency_mhz: float
+    frequency_base_mhz: float
     frequency_max_mhz: float
     high_c: float
     critical_c: float
@@ -56,6 +57,7 @@ LARKSPUR_15 = SimulatedDesign(
     full_load_w=32.0,
     cores=8,
     frequency_mhz=1100.0,
+    frequency_base_mhz=2400.0,
     frequency_max_mhz=3600.0,
     high_c=95.0,
     critical_c=105.0,
@@ -85,6 +87,7 @@ LARKSPUR_13 = SimulatedDesign(
     full_load_w=26.0,
     cores=4,
     frequency_mhz=1000.0,
+    frequency_base_mhz=2200.0,
     frequency_max_mhz=3400.0,
     high_c=95.0,
     critical_c=105.0,

@@ -1,37 +1,31 @@
-"""The physics of a simulated pack: charge, voltage, temperature and what its gauge says of them.
+"""A simulated pack: its cells, its charger's share, its warmth, and a gauge that tells of them what it tells.
 
-Constant-current, constant-voltage charging on an open-circuit curve with one series resistance; the taper
-follows from the curve, it is not drawn. All magnitudes are common practice, no source, for a pack with
-three cells in series; nothing here describes a real one.
+`advance` moves it on; `level`, `current_a`, `voltage_v`, `temperature_c` are what is true, `gauge` what is
+told. All magnitudes are common practice, no source, except where a module names one; nothing here describes
+a real pack.
 """
 
-from bisect import bisect_right
+import math
 
 import msgspec
 
 from verify.machine.model import PackState
-from verify.machine.simulated.faults import ParsedFaults
+from verify.machine.simulated.cell import CellDesign, Cells, mean_open_v, open_circuit_v
+from verify.machine.simulated.charger import Charger, Flow, power_current_a
+from verify.machine.simulated.gauge import Gauge, GaugeDesign
 
-# Open-circuit voltage of one cell over its level [common practice, no source]. It ends a little under
-# the charging voltage, where the taper current still drops across the resistance.
-_LEVELS = (0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
-_OPEN_V = (3.00, 3.42, 3.52, 3.63, 3.69, 3.73, 3.78, 3.85, 3.93, 4.01, 4.10, 4.19)
+__all__ = ["PackDesign", "PackHabits", "SimulatedPack", "open_circuit_v"]
 
-_FULL_CELL_V = 4.20  # charging voltage of a cell
-_CELL_OHM, _CELL_AH = 0.05, 4.2  # of a cell of at least this size
-_CHARGE_C = 0.7  # constant-current phase, of the design capacity
-_TAPER_C = 0.05  # charging ends here
+SHUTS_OFF_V = 2.8
+"""Voltage of a cell at which a machine on its battery goes off, in V [common practice, no source]."""
+
 _HOLD_BAND = 0.001
-
-_WARMING_K_PER_W = 4.0  # of heat in the pack's own resistance
-_WARMING_TAU_S = 1200.0
+_WARMING_K_PER_W, _WARMING_TAU_S = 4.0, 1200.0  # of heat in the pack's own resistance
 _HOT_K_PER_S = 0.05
-
-_GAUGE_STEP_WH = 0.01
 
 
 class PackDesign(msgspec.Struct, frozen=True, kw_only=True):
-    """What a pack is made to be, and what it truly holds where nothing is wrong with it."""
+    """What a pack is made to be, and what it truly holds at rest where nothing is wrong with it."""
 
     design_wh: float
     holds_wh: float
@@ -42,110 +36,151 @@ class PackDesign(msgspec.Struct, frozen=True, kw_only=True):
     model: str
     serial: str
 
+    @property
+    def design_ah(self) -> float:
+        """The charge that its design energy stands for at its nominal voltage, in Ah."""
+        return self.design_wh / self.design_voltage_v
 
-def open_circuit_v(level: float) -> float:
-    """Return the open-circuit voltage of one cell, in V, at a level 0 to 1 (clamped)."""
-    level = min(max(level, 0.0), 1.0)
-    i = min(bisect_right(_LEVELS, level), len(_LEVELS) - 1)
-    share = (level - _LEVELS[i - 1]) / (_LEVELS[i] - _LEVELS[i - 1])
-    return _OPEN_V[i - 1] + share * (_OPEN_V[i] - _OPEN_V[i - 1])
+    def sound_cells(self, *, holds_wh: float | None = None, ohm: float | None = None) -> CellDesign:
+        """Return its cells; holds_wh: at rest, empty to full; ohm: of one cell, whole; None where sound."""
+        return CellDesign(
+            series=self.cells,
+            capacity_ah=(holds_wh or self.holds_wh) / (self.cells * mean_open_v()),
+            ohm=ohm or CellDesign.sound_ohm(self.design_ah),
+        )
+
+
+class PackHabits(msgspec.Struct, frozen=True, kw_only=True):
+    """What a pack or its machine does that others do not.
+
+    stops_at: the told level at which charging is held. refuses: takes no charge. says_full: has the word.
+    heats_to_c: what it warms to while the charger is in. told_c: the only temperature that its sensor knows.
+    """
+
+    stops_at: float | None = None
+    refuses: bool = False
+    says_full: bool = True
+    heats_to_c: float | None = None
+    told_c: float | None = None
 
 
 class SimulatedPack:
-    """One pack: `advance` moves it on, the attributes are what is true, `gauge_*` what it says."""
+    """One pack at work.
 
-    def __init__(self, design: PackDesign, faults: ParsedFaults, *, level: float, ambient_c: float) -> None:
-        holds_wh = faults.value("pack-holds") or design.holds_wh
+    cells, gauge: a sound pack's, with a gauge without errors, where not given. level: 0 to 1. ambient_c:
+    what it stood in before.
+    """
+
+    def __init__(
+        self,
+        design: PackDesign,
+        *,
+        cells: CellDesign | None = None,
+        gauge: GaugeDesign | None = None,
+        charger: Charger | None = None,
+        habits: PackHabits | None = None,
+        level: float,
+        ambient_c: float,
+    ) -> None:
         self.design = design
-        self.level = level
-        self.current_a = 0.0
+        self.cells = Cells(cells or design.sound_cells(), level=level)
+        self.holds_wh = self.capacity_ah * design.cells * mean_open_v()
+        volts = self.cells.see(0.0)[0]
+        self.gauge = Gauge(
+            gauge or GaugeDesign(),
+            capacity_ah=self.capacity_ah,
+            holds_wh=self.holds_wh,
+            level=level,
+            rest_v=volts / design.cells,
+            series=design.cells,
+        )
+        self.charger = charger or Charger(design_ah=design.design_ah)
+        self.habits = habits or PackHabits()
         self.state = PackState.HOLDING
+        self.current_a, self.voltage_v = 0.0, volts
         self.temperature_c = ambient_c
-        self._faults = faults
-        self._capacity_ah = holds_wh / design.design_voltage_v
-        self._holds_wh = holds_wh
-        # Smaller cells have more of it; without that their taper would never come to its end.
-        self._ohm = design.cells * _CELL_OHM * max(1.0, _CELL_AH * design.design_voltage_v / design.design_wh)
-        self._design_ah = design.design_wh / design.design_voltage_v
-        unlearned = "pack-holds" in faults or "gauge-not-learned" in faults
-        self._gauge_full_wh = design.design_wh if unlearned else holds_wh
-        self.voltage_v = self._open_v()
-
-    def _open_v(self) -> float:
-        return self.design.cells * open_circuit_v(self.level)
+        self._full = False
+        self._cooling: dict[float, float] = {}
 
     @property
-    def gauge_full_wh(self) -> float:
-        """What the gauge takes for a full charge, in Wh, in its steps of 10 mWh."""
-        return round(self._gauge_full_wh / _GAUGE_STEP_WH) * _GAUGE_STEP_WH
+    def level(self) -> float:
+        """The true level; a little above 1 or below 0 is possible."""
+        return self.cells.level
 
     @property
-    def gauge_remaining_wh(self) -> float:
-        """What the gauge says is left, in Wh, in its steps of 10 mWh."""
-        return round(self.level * self._gauge_full_wh / _GAUGE_STEP_WH) * _GAUGE_STEP_WH
+    def capacity_ah(self) -> float:
+        """The true charge between level 0 and 1, in Ah."""
+        return self.cells.design.capacity_ah
 
     @property
-    def gauge_voltage_v(self) -> float:
-        """What the gauge says of the voltage, in V."""
-        cell_v = self._faults.value("cell-voltage")
-        return self.voltage_v if cell_v is None else cell_v * self.design.cells
+    def spent(self) -> bool:
+        """Whether it can carry nothing more."""
+        return self.cells.level <= 0 or self.voltage_v <= SHUTS_OFF_V * self.design.cells
 
     def advance(self, seconds: float, *, offered_w: float | None, load_w: float, ambient_c: float) -> None:
-        """Move on by `seconds` (a few at most).
+        """Move on by `seconds`, with one current; seconds of 0 let it answer at once.
 
-        offered_w: what the charger gives in all; None where it gives nothing. load_w: the machine's own draw.
+        A few seconds follow every bend; a minute is close enough for a study. offered_w: what the charger
+        gives in all; None where it gives nothing. load_w: the machine's own draw.
         """
-        if offered_w is None:
-            self._draw(load_w)
+        cells = self.cells
+        volts, highest_v, ohm = cells.see(seconds)
+        pack_ohm = self.design.cells * ohm
+        spare_w = -load_w if offered_w is None else offered_w - load_w
+        if offered_w is None or spare_w < 0:
+            self._full = False
             self.state = PackState.DISCHARGING
-        elif offered_w < load_w:
-            self._draw(load_w - offered_w)
-            self.state = PackState.DISCHARGING
+            # One that is spent gives nothing: whoever asks has gone off.
+            current_a = 0.0 if cells.level <= 0 else power_current_a(spare_w, volts=volts, ohm=pack_ohm)
         else:
-            self._charge(offered_w - load_w)
-        self.level = min(max(self.level + self.current_a * seconds / 3600 / self._capacity_ah, 0.0), 1.0)
-        self.voltage_v = self._open_v() + self.current_a * self._ohm
-        self._warm(seconds, ambient_c)
+            current_a = self._charge(spare_w, volts, highest_v, ohm)
+        cells.move(current_a)
+        self.current_a = current_a
+        self.voltage_v = volts = volts + current_a * pack_ohm
+        told_c = self._warm(seconds, ambient_c, powered=offered_w is not None)
+        self.gauge.see(seconds, current_a, volts, told_c, self.state)
 
-    def lose(self, energy_wh: float) -> None:
-        """Lose this energy at rest, in Wh, as far as it is there."""
-        self.level = max(0.0, self.level - energy_wh / self._holds_wh)
-        self.current_a, self.voltage_v = 0.0, self._open_v()
+    def lose(self, energy_wh: float, *, ambient_c: float) -> None:
+        """Lose this energy in a long rest, in Wh, as far as it is there."""
+        share = min(energy_wh / self.holds_wh, max(self.cells.level, 0.0))
+        self.cells.level -= share
+        self.cells.lag_v = self.cells.slow_v = self.current_a = 0.0
+        self.voltage_v = self.cells.see(0.0)[0]
+        self.temperature_c = ambient_c
+        self.gauge.slept(share)
 
-    def _draw(self, power_w: float) -> None:
-        # The last voltage is close enough: steps are short.
-        self.current_a = -power_w / self.voltage_v if self.level > 0 else 0.0
-
-    def _charge(self, spare_w: float) -> None:
-        self.current_a = 0.0
-        if self.state is PackState.FULL:
-            return
-        if self._held():
+    def _charge(self, spare_w: float, volts: float, highest_v: float, ohm: float) -> float:
+        if self._full:
+            return 0.0
+        habits = self.habits
+        if habits.refuses or (
+            habits.stops_at is not None and self.gauge.level >= habits.stops_at - _HOLD_BAND
+        ):
             self.state = PackState.HOLDING
-            return
-        self.state = PackState.CHARGING
-        constant_a = _CHARGE_C * self._design_ah
-        taper_a = (self.design.cells * _FULL_CELL_V - self._open_v()) / self._ohm
-        self.current_a = max(0.0, min(constant_a, taper_a, spare_w / self.voltage_v))
-        # Only the taper ends a charge: a charger that can give no more does not.
-        if taper_a <= _TAPER_C * self._design_ah:
-            self._end()
+            return 0.0
+        celsius = self.temperature_c if habits.told_c is None else habits.told_c
+        current_a, flow = self.charger.current(
+            spare_w, series=self.design.cells, volts=volts, highest_v=highest_v, ohm=ohm, celsius=celsius
+        )
+        if flow is Flow.CHARGES:
+            self.state = PackState.CHARGING
+        elif flow is Flow.HELD:
+            self.state = PackState.HOLDING
+        else:
+            self._full = True
+            self.state = PackState.FULL if habits.says_full else PackState.CHARGING
+            self.gauge.end()
+        return current_a
 
-    def _held(self) -> bool:
-        if "cell-voltage" in self._faults:
-            return True
-        stops = [self._faults.value(name) for name in ("charge-limit", "charge-stops-at")]
-        return any(stop is not None and self.level >= stop - _HOLD_BAND for stop in stops)
-
-    def _end(self) -> None:
-        self.state, self.current_a, self.level = PackState.FULL, 0.0, 1.0
-        if "gauge-not-learned" not in self._faults:
-            self._gauge_full_wh = self._holds_wh
-
-    def _warm(self, seconds: float, ambient_c: float) -> None:
-        hot_c = self._faults.value("pack-hot")
-        if hot_c is not None and self.state is PackState.CHARGING:
+    def _warm(self, seconds: float, ambient_c: float, *, powered: bool) -> float:
+        """Warm or cool for a step, and return what the sensor says."""
+        hot_c = self.habits.heats_to_c
+        if hot_c is not None and powered and not self._full:
             self.temperature_c = min(hot_c, self.temperature_c + _HOT_K_PER_S * seconds)
-            return
-        final_c = ambient_c + _WARMING_K_PER_W * self.current_a**2 * self._ohm
-        self.temperature_c += (final_c - self.temperature_c) * seconds / _WARMING_TAU_S
+        elif seconds:
+            share = self._cooling.get(seconds)
+            if share is None:
+                share = self._cooling[seconds] = -math.expm1(-seconds / _WARMING_TAU_S)
+            final_c = ambient_c + _WARMING_K_PER_W * self.cells.heat_w(self.current_a)
+            self.temperature_c += (final_c - self.temperature_c) * share
+        return self.temperature_c if self.habits.told_c is None else self.habits.told_c

@@ -1,0 +1,39 @@
+"""Where the temperature in a recorded log ends, and how fast it gets there."""
+
+from verify.measure.interval import Interval
+from verify.measure.log_points import LogLooks
+from verify.measure.warming import FULL_FROM, Warmed, Warming, warming_of
+
+__all__ = ["heat_of", "time_constant"]
+
+_STEADY_LOAD = 0.10
+_MOST_SPREAD = 5.0  # a time constant whose bounds are farther apart than so many times is not told
+
+
+def heat_of(looks: LogLooks) -> tuple[str, Warmed]:
+    """Return whose temperature it is, and where it ends: the processor's, else the pack's."""
+    of, name = ("processor", "cpu_c") if "cpu_c" in looks.columns else ("pack", "temperature_c")
+    if name not in looks.columns:
+        return of, Warmed(why="The log has no temperature.")
+    celsius, loads = looks.column(name), looks.column("load")
+    known = [load for load in loads if load is not None]
+    steady = not known or max(known) - min(known) < _STEADY_LOAD
+    if steady and (not known or min(known) < FULL_FROM):
+        # One load throughout, or none told: then all of it is one response.
+        warming = Warming()
+        for at_s, degrees in zip(looks.seconds(), celsius, strict=True):
+            if degrees is not None:
+                warming.see(at_s, degrees)
+        return of, warming.result()
+    course = warming_of(looks.seconds(), celsius, loads)
+    if course.loaded is None:
+        return of, Warmed(why=f"The load never was {FULL_FROM:.0%} or more.")
+    return of, course.loaded.result()
+
+
+def time_constant(course: Warmed) -> Interval | None:
+    """Return the slower time constant, in s; None where the end or the constant itself is not known."""
+    slow_s = course.slow_s
+    if course.steady_c is None or slow_s is None or slow_s.high > _MOST_SPREAD * slow_s.low:
+        return None
+    return slow_s

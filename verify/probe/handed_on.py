@@ -1,0 +1,91 @@
+"""What one check of a pack hands on to a later one: readings beside its finding, known by what they say.
+
+A reading's source is "battery gauge NAME: " and one of the sentences here; it stands in the record as any
+other.
+"""
+
+from collections.abc import Iterable, Mapping
+
+from verify.machine import Pack
+from verify.measure import rectangular
+from verify.probe.watching import gauge_of
+from verify.values import Reading, Unit
+
+__all__ = [
+    "CAPACITY_AH",
+    "CAPACITY_WH",
+    "CELL_RESISTANCE",
+    "DECIDED",
+    "END_LEVEL",
+    "EVENT",
+    "GAUGE_LEVEL",
+    "GAUGE_SIGN",
+    "GAUGE_VERDICT",
+    "LEAST_WH",
+    "LEVEL_AT_END",
+    "LEVEL_BY_VOLTS",
+    "MOST_WH",
+    "PHASE",
+    "START_LEVEL",
+    "hand_on",
+    "handed",
+    "told_by",
+]
+
+LEVEL_BY_VOLTS = "level at rest by its volts"
+GAUGE_LEVEL = "level that it told then"
+LEVEL_AT_END = "level where it was drained to"
+CELL_RESISTANCE = "resistance of a cell"
+CAPACITY_AH = "charge between empty and full by counting"
+CAPACITY_WH = "energy between empty and full at rest by counting"
+LEAST_WH = "energy that it holds at least"
+MOST_WH = "energy that it holds at most"
+DECIDED = "whether it holds enough is decided"
+START_LEVEL = "level at the start of the count"
+END_LEVEL = "level at the end of the count"
+GAUGE_VERDICT = "what its gauge claims is"
+GAUGE_SIGN = "sign of its gauge"
+PHASE = "phase of the charge"
+EVENT = "event of the charge"
+
+
+def hand_on(
+    pack: Pack | str,
+    what: str,
+    value: float | None,
+    unit: Unit,
+    *,
+    half_width: float | None = None,
+    standard_uncertainty: float | None = None,
+    more: str = "",
+    reason: str | None = None,
+) -> Reading:
+    """Return the reading; half_width: of a rectangular error. more: after the sentence, as its time scale."""
+    whose = gauge_of(pack) if isinstance(pack, Pack) else f"battery gauge {pack}"
+    source = f"{whose}: {what}, {more}" if more else f"{whose}: {what}"
+    if half_width is not None:
+        standard_uncertainty = rectangular(half_width)
+    return Reading(
+        value=value,
+        unit=unit,
+        standard_uncertainty=None if value is None else standard_uncertainty,
+        source=source,
+        reason=reason,
+    )
+
+
+def handed(
+    earlier: Mapping[str, tuple[Reading, ...]], pack: str, what: str, *, checks: Iterable[str] = ()
+) -> Reading | None:
+    """Return what an earlier check said of a pack, the first of `checks` (all where empty); None: none."""
+    start = f"battery gauge {pack}: {what}"
+    for check in tuple(checks) or tuple(earlier):
+        for reading in earlier.get(check, ()):
+            if reading.source == start or reading.source.startswith(f"{start}, "):
+                return reading
+    return None
+
+
+def told_by(reading: Reading) -> str:
+    """Return what stands after the pack and the sentence in a reading's source; empty where nothing does."""
+    return reading.source.partition(": ")[2].partition(", ")[2]
