@@ -99,7 +99,7 @@ def owner(tmp_path: Path):  # type: ignore[no-untyped-def]
 
 
 def context(owner: Owner) -> Context:
-    return owner._context(since=0)
+    return owner._context(owner.composition.checks[0], since=0)
 
 
 def watch(owner: Owner, seconds: int) -> None:

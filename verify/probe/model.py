@@ -62,6 +62,7 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
 
     label: all that it says, as written: "energy", "voltage", "charge", "weight".
     earlier: readings and asides of each automatic check's last finding that still counts, by check.
+    newer: which of all checks ended after this one last did; None where it never did.
     entered: values that a person measured and typed in, by check; none where they are out of date.
     work: kinds of work. arrival_inventory, arrival_readings: what was taken on arrival; None, empty where
     nothing was. said_at: the latest wall clock that any line of the run bears, from whatever computer;
@@ -72,6 +73,7 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     label_wh: float | None = None
     label: Mapping[str, str] = {}
     earlier: Mapping[str, tuple[Reading, ...]] = {}
+    newer: frozenset[str] | None = None
     entered: Mapping[str, tuple[Reading, ...]] = {}
     work: tuple[str, ...] = ()
     arrival_inventory: Inventory | None = None

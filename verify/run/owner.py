@@ -387,18 +387,21 @@ class Owner:
             for line in reversed(self.lines)
             if isinstance(line.event, WatchBegan) and line.event.trace == name
         )
-        probe = make_probe(check.probe or "", check.options, self._context(since=began))
+        probe = make_probe(check.probe or "", check.options, self._context(check, since=began))
         trace = Trace(self._folder.trace_path(name))
         watch = Watch(check, probe, name, trace, since=self._machine.clock.now())
         self._background.watch = watch
         self._finish(watch)
 
-    def _context(self, *, since: int) -> Context:
+    def _context(self, check: Check, *, since: int) -> Context:
         """Return what an automatic check may know of the ticket. since: the line with which it began."""
+        tries = self.state.tries
+        before = [one.n for one in tries.get(check.id, ())]
         return Context(
             label_wh=self.ticket.label_wh(),
             label=self.ticket.label(),
             earlier=self._counting(Kind.PROBE),
+            newer=frozenset(one for one, its in tries.items() if its[-1].n > before[-1]) if before else None,
             entered=self._counting(Kind.MEASURE),
             work=with_included(self.composition.checklists, (work.kind for work in self.ticket.work)),
             arrival_inventory=self.state.arrival.inventory,
