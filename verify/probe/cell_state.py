@@ -71,6 +71,8 @@ class _CellResistance:
         found = [
             reading
             for check in _FROM
+            # Asked again, it does not look back at the load that told it before.
+            if self._context.newer is None or check in self._context.newer
             for reading in self._context.earlier.get(check, ())
             if f": {CELL_RESISTANCE}" in reading.source
         ]
