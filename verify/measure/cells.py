@@ -3,6 +3,9 @@
 NOMINAL_CELL_V = 3.7
 """Nominal voltage of a lithium-ion cell; makers state 3.6 to 3.87 V [common practice, no source]."""
 
+USUAL_AH = 3.0
+"""What C is reckoned from where no capacity is told: a small laptop pack's [common practice, no source]."""
+
 _NOMINAL_LOW_V, _NOMINAL_HIGH_V = 3.5, 3.95
 _MOST_CELLS = 5
 

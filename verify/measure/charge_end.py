@@ -6,6 +6,7 @@ to where chargers end one, whatever the gauge says, if the cells stood as high a
 
 import math
 
+from verify.measure.cells import USUAL_AH
 from verify.measure.counting import LONGEST_GAP_S
 from verify.measure.full import LEVEL_WITH_WORD, ChargePoint, FullWatch, advance
 from verify.measure.interval import Interval
@@ -17,7 +18,6 @@ __all__ = ["ChargeEnd"]
 
 _TOP_CELL_V = 4.15  # below it a charge was ended early, by a limit or by warmth [common practice]
 _STILL_C, _MOST_END_C = 0.01, 0.15  # a charge ends somewhere in between
-_USUAL_AH = 3.0  # where no capacity is claimed: a small laptop pack's
 
 
 class ChargeEnd:
@@ -40,7 +40,7 @@ class ChargeEnd:
     def see(self, point: Point, current_a: float | None) -> None:
         """Take in a look, and the current that it told or that follows from what it told."""
         self._see_taper(point, current_a)
-        rate_c = None if current_a is None else current_a / (self._scale_ah or _USUAL_AH)
+        rate_c = None if current_a is None else current_a / (self._scale_ah or USUAL_AH)
         if rate_c is not None and rate_c > _STILL_C and not self.is_full:
             self.end_c = min(rate_c, _MOST_END_C)
         passed_s = 0.0 if self._last_s is None else point.at_s - self._last_s

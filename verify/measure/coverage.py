@@ -14,13 +14,16 @@ from statistics import NormalDist
 
 from verify.values.errors import InvalidValueError
 
-__all__ = ["COVERAGE", "ONE_SIDED", "half_width"]
+__all__ = ["COVERAGE", "ONE_SIDED", "ONE_SIDED_Z", "half_width"]
 
 COVERAGE = 0.95
 """Of an interval with two bounds."""
 
 ONE_SIDED = 0.90
 """Coverage whose one bound alone is crossed in 5 % of cases."""
+
+ONE_SIDED_Z = 1.6448536269514722
+"""The same in standard deviations of a normal error: what a judge takes a reading's uncertainty times."""
 
 # A trace of normal error is put into every sum, so that the series ends: it moves the quantile by less than
 # a ten-thousandth of the standard deviation.

@@ -6,9 +6,10 @@ import msgspec
 
 from verify.values.errors import InvalidValueError
 
-__all__ = ["Interval"]
+__all__ = ["COVERS_95", "Interval"]
 
-_COVERS_95 = 1.959963984540054
+COVERS_95 = 1.959963984540054
+"""So many standard deviations of a normal error reach as far as 95 % of them, both ways."""
 
 
 class Interval(msgspec.Struct, frozen=True, kw_only=True):
@@ -28,7 +29,7 @@ class Interval(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def standard_uncertainty(self) -> float:
         """The half-width over 1.96: what a judge takes; infinite where a bound is."""
-        return (self.high - self.low) / 2 / _COVERS_95
+        return (self.high - self.low) / 2 / COVERS_95
 
     def scaled(self, factor: float) -> "Interval":
         """Return it in another unit: each number times `factor`, above 0."""

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 import msgspec
 
 from verify.measure.assumed import ASSUMED, Assumed
+from verify.measure.cells import NOMINAL_CELL_V, USUAL_AH
 from verify.measure.charge_events import ChargeEvents
 from verify.measure.gauge_signs import GaugeSign
 from verify.measure.interval import Interval
@@ -40,7 +41,6 @@ _MOST_CELLS = 5
 _LEAST_LEVEL = 0.05  # below it a quotient by the level is worth nothing
 _SHARP_LEVEL = 0.30  # from here on a level in whole per cent tells the claim to 2 %
 _CLAIMS_APART = 0.05
-_USUAL_AH = 3.0  # where no capacity is told: a small laptop pack's
 
 
 class LogMeasurement(msgspec.Struct, frozen=True, kw_only=True):
@@ -138,9 +138,9 @@ def measure_log(
         claimed = max(reversed(claims), key=lambda claim: claim[0])[1]
     findings += _about_claims(claims, claimed_wh)
     pack = PackMeasurement(assumed=assumed, claimed_wh=claimed, label_wh=label_wh, cells=cells)
-    scale_ah = None if claimed is None or cells is None else claimed / (cells * 3.7)
+    scale_ah = None if claimed is None or cells is None else claimed / (cells * NOMINAL_CELL_V)
     events = ChargeEvents(capacity_ah=scale_ah)
-    warmth = TemperatureStill(capacity_ah=scale_ah or _USUAL_AH)
+    warmth = TemperatureStill(capacity_ah=scale_ah or USUAL_AH)
     for point in looks.points():
         warmth.see(point)
         pack.see(point)

@@ -7,13 +7,12 @@ import msgspec
 
 from verify.measure.capacity import EndLevel, StartLevel
 from verify.measure.charge_count import Counted
+from verify.measure.coverage import ONE_SIDED_Z
 from verify.measure.gauge_signs import GaugeFinding
 from verify.measure.interval import Interval
 from verify.values import Reading, Unit
 
 __all__ = ["Gauge", "Measured", "uncounted"]
-
-_ONE_SIDED_Z = 1.6448536269514722
 
 
 class Gauge(StrEnum):
@@ -62,7 +61,7 @@ class Measured(msgspec.Struct, frozen=True, kw_only=True):
         if wh is None or sure is None or not math.isfinite(sure.high):
             why = self.why_not or "Nothing bounds the capacity from above yet."
             return Reading(value=None, unit=Unit.WATT_HOUR, source=source, reason=why)
-        u = max(wh.value - sure.low, sure.high - wh.value) / _ONE_SIDED_Z
+        u = max(wh.value - sure.low, sure.high - wh.value) / ONE_SIDED_Z
         return Reading(value=wh.value, unit=Unit.WATT_HOUR, standard_uncertainty=u, source=source)
 
 

@@ -4,6 +4,7 @@ import math
 
 from verify.measure.assumed import ASSUMED, Assumed
 from verify.measure.capacity import EndHow, EndLevel, StartHow, StartLevel, full_level
+from verify.measure.cells import USUAL_AH
 from verify.measure.charge_count import ChargeCount, Counted
 from verify.measure.charge_end import ChargeEnd
 from verify.measure.coverage import COVERAGE
@@ -22,7 +23,6 @@ _FLOWS_C = 0.02
 _MOST_CELL_V = 4.5  # no lithium-ion cell is charged higher [common practice, no source]
 _MOST_KEPT = 4
 _ROUNDS = 3
-_USUAL_AH = 3.0  # where no capacity is claimed: a small laptop pack's
 
 
 class PackSpans:
@@ -50,7 +50,7 @@ class PackSpans:
         self._cells = cells
         self.rise = Rise(given=start, volts=volts, nominal_v=nominal_v, assumed=assumed)
         self.end = ChargeEnd(scale_ah=scale_ah, cells=cells)
-        flows_a = _FLOWS_C * (scale_ah or _USUAL_AH)
+        flows_a = _FLOWS_C * (scale_ah or USUAL_AH)
         self._fall = Fall(volts=volts, nominal_v=nominal_v, flows_a=flows_a, assumed=assumed)
         self._spanner = Spanner(cells=cells, charged_to_v=charged_to_v, assumed=assumed)
         self._closed: tuple[tuple[Leg, Counted], ...] = ()

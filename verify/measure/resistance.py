@@ -21,7 +21,7 @@ import msgspec
 
 from verify.measure.assumed import ASSUMED, Assumed
 from verify.measure.gauge_steps import GaugeSteps
-from verify.measure.interval import Interval
+from verify.measure.interval import COVERS_95, Interval
 from verify.measure.point import Point
 from verify.measure.step_reckoning import Look, Step, StepKind, Told, reckon
 from verify.measure.uncertainty import combine, rectangular
@@ -50,7 +50,6 @@ _FINEST_S = 0.25  # looks that follow closer say nothing new
 _SETTLING_S = 2.0  # at least so long from the step to the first reading that counts
 _READING_S = 2.0  # at least so long are readings taken
 _KEPT_STEPS = 64
-_COVERS_95 = 1.959963984540054
 
 
 class StepRefusal(StrEnum):
@@ -261,7 +260,7 @@ class StepResistance:
         value = sum(weight * step.pack_mohm for weight, step in pairs) / total
         scatter = sum(weight * (step.pack_mohm - value) ** 2 for weight, step in pairs)
         birge = math.sqrt(scatter / (len(steps) - 1)) if len(steps) > 1 else 1.0
-        half = _COVERS_95 * combine(
+        half = COVERS_95 * combine(
             max(1.0, birge) / math.sqrt(total), value * rectangular(self._assumed.gain)
         )
         pack = Interval(value=value, low=max(0.0, value - half), high=value + half)

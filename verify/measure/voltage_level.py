@@ -11,6 +11,7 @@ import msgspec
 
 from verify.measure.assumed import ASSUMED, Assumed
 from verify.measure.capacity import StartHow, StartLevel
+from verify.measure.cells import USUAL_AH
 from verify.measure.open_circuit import level_at_rest
 
 __all__ = ["VoltageLevel", "VoltageLook"]
@@ -32,7 +33,6 @@ _STAYS_S = 300.0
 _UNSEEN_V = 0.05  # what may be left of a load before the first look
 _RESTED_C = 0.03
 _RESTED_V = 0.010
-_USUAL_AH = 3.0  # where no capacity is claimed: a small laptop pack's, so that C is not too small
 
 
 class VoltageLook(msgspec.Struct, frozen=True, kw_only=True):
@@ -65,7 +65,7 @@ class VoltageLevel:
         assumed: Assumed = ASSUMED,
     ) -> None:
         self._cells = cells
-        self.scale_ah = claimed_ah if claimed_ah is not None and claimed_ah > 0 else _USUAL_AH
+        self.scale_ah = claimed_ah if claimed_ah is not None and claimed_ah > 0 else USUAL_AH
         self._charged_to_v = charged_to_v
         self._assumed = assumed
         self._unseen_v = _UNSEEN_V

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 
 import msgspec
 
-from verify.measure.interval import Interval
+from verify.measure.interval import COVERS_95, Interval
 from verify.measure.two_mass import Mean, TwoMass, fit_two_mass
 from verify.measure.uncertainty import resolution
 
@@ -29,7 +29,6 @@ LOST_S = 5.0
 """A full load that is not seen for so long has ended, in s: its lease of 3 s, and two samples."""
 
 _IDLE_S = 30.0  # how long a mean at rest reaches back
-_COVERS_95 = 1.959963984540054
 _DITHER = 0.42  # of a step: the root of the sum of (1/3)² of noise, and of the rounding's 1/12
 _MOST_NOISE_K = 3.0  # about the curve: more is no answer to one steady load [common practice, no source]
 _PLAUSIBLE_C = (0.0, 150.0)
@@ -145,7 +144,7 @@ class Warming:
     def _band(self, fit: TwoMass, now_c: float) -> Interval:
         """Return the fit's interval with the sensor's step and what a fan that follows may do to it."""
         steady = fit.steady_c
-        step_k = _COVERS_95 * resolution(self._step_k or 0.0)
+        step_k = COVERS_95 * resolution(self._step_k or 0.0)
         if fit.noise_k >= _DITHER * (self._step_k or 0.0):
             # Noise of a third of a step and more takes the rounding out of a mean (dither).
             step_k = 0.0

@@ -11,6 +11,7 @@ from verify.probe.handed_on import CELL_RESISTANCE, told_by
 from verify.probe.model import Context, Finding, Probe, Want, Working
 from verify.probe.pack_point import cells_of
 from verify.probe.watching import (
+    MOST_BLINKS,
     Asking,
     UntilTold,
     Watched,
@@ -32,7 +33,6 @@ _GOOD_MOHM = 60.0
 """Up to here a cell is good; from here to 100 mΩ it is a question [common practice, no source]."""
 
 _FROM = ("holds-under-load",)
-_MOST_BLINKS = 3  # a pack may vanish for some samples when the charger changes (observed in the field)
 
 _IN_STEP_V = 4.10
 """What a cell of the 4.20 V kind rests at where all groups are full [common practice, no source]."""
@@ -71,9 +71,7 @@ class _CellResistance:
         found = [
             reading
             for check in _FROM
-            # Asked again, it does not look back at the load that told it before.
-            if self._context.newer is None or check in self._context.newer
-            for reading in self._context.earlier.get(check, ())
+            for reading in self._context.fresh.get(check, ())
             if f": {CELL_RESISTANCE}" in reading.source
         ]
         if not found:
@@ -130,7 +128,7 @@ class _CellsInStep:
             return Finding(readings=(unknown(Unit.VOLT, self._source, why),), text=why, stop=stop)
         if not sample.packs:
             self._blinks += 1
-            if self._blinks > _MOST_BLINKS:
+            if self._blinks > MOST_BLINKS:
                 return not_found(Unit.VOLT, self._source, why_no_pack(sample))
             return Working(text="The battery is not seen at the moment.")
         self._blinks = 0
@@ -141,7 +139,7 @@ class _CellsInStep:
         self._in.done()
         levels = [trusted(pack, "state_of_charge") for pack in sample.packs]
         self._lows = self._lows + 1 if any(one is not None and one < _NEAR_FULL for one in levels) else 0
-        if self._lows > _MOST_BLINKS:
+        if self._lows > MOST_BLINKS:
             return self._end(sample.packs)
         self._tried.see(sample.at)
         if not all(_still(pack) for pack in sample.packs):

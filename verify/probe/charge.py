@@ -20,6 +20,7 @@ from verify.probe.charge_measure import ChargeMeasure
 from verify.probe.model import Context, Finding, Probe, Want, Working
 from verify.probe.pack_watch import PackWatch
 from verify.probe.watching import (
+    MOST_BLINKS,
     OFTEN_LOST,
     WARM_PAUSE_C,
     Asking,
@@ -46,7 +47,6 @@ _STOPPED_BLIND_S = 1800.0
 _STUCK_S = 3 * 3600.0  # a level that stands still this long while current flows is wrong [common practice]
 _SAID_BEFORE_S = 300.0
 _LONGEST_S = 10 * 3600.0
-_MOST_UNSEEN = 3  # a pack may vanish for some samples when the charger changes (observed in the field)
 _NO_TIME_S = 1e-3  # what a step moves the measuring clock on where nobody knows how long it was
 
 
@@ -95,7 +95,7 @@ class _ChargeToFull:
         watches = self._watches.values()
         if not sample.packs:
             self._unseen += 1
-            never = not watches and self._unseen > _MOST_UNSEEN
+            never = not watches and self._unseen > MOST_BLINKS
             if never or (watches and all(watch.gone for watch in watches)):
                 return self._end(why_no_pack(sample), why=why_no_pack(sample))
             return Working(text="The battery is not seen at the moment.")

@@ -85,7 +85,6 @@ class ChargeMeasure:
         self._fed: Point | None = None
         self._anew = False
         self._held: Point | None = None
-        self._measured: Measured | None = None
         self._left: Interval | None = None
         self._decided: bool | None = None
         self._asked_s, self._decide_s = -math.inf, 0.0

@@ -12,6 +12,7 @@ from verify.probe.model import Context, Finding, Probe, Want, Working
 from verify.probe.pack_point import capacity_ah_of, cells_of
 from verify.probe.watching import (
     LONGEST_STEP_S,
+    MOST_BLINKS,
     NO_CHARGER_INPUT,
     OFTEN_LOST,
     Asking,
@@ -34,7 +35,6 @@ SEEN_WITHIN_S = 120.0
 
 _SETTLE_S = 60.0  # rates lag by up to 60 s after a change of charger (observed in the field)
 _WATCH_S = 60.0
-_MOST_BLINKS = 3  # a pack may vanish for some samples when the charger changes (observed in the field)
 _LEVEL_LOW, _LEVEL_HIGH = 0.10, 0.80  # outside, a sound pack takes less by design
 _POWER_HALF_WIDTH = 0.03  # of the reading, a gauge's current sensor [common practice, no source]
 _SLOPE_HALF_WIDTH = 0.10  # of the slope of a stored energy over 2 min [common practice, no source]
@@ -125,7 +125,7 @@ class _ChargePower:
             return Finding(readings=(unknown(Unit.C_RATE, self._source, reason),), text=reason, stop=stop)
         if not sample.packs:
             self._blinks += 1
-            if self._blinks > _MOST_BLINKS:
+            if self._blinks > MOST_BLINKS:
                 return self._unknown(why_no_pack(sample))
             return Working(text="The battery is not seen at the moment.")
         self._blinks = 0

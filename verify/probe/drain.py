@@ -12,6 +12,7 @@ from verify.machine import Sample
 from verify.measure import combine
 from verify.measure.assumed import Assumed
 from verify.measure.capacity import EndHow, EndLevel
+from verify.measure.coverage import ONE_SIDED_Z
 from verify.measure.interval import Interval
 from verify.probe.assumed_options import assumed_of
 from verify.probe.drain_count import GAVE_WAY_LEVEL, DrainCount
@@ -19,6 +20,7 @@ from verify.probe.handed_on import GAUGE_LEVEL, LEVEL_AT_END, hand_on
 from verify.probe.model import Context, Finding, Probe, Want, Working
 from verify.probe.rest_level import rest_of
 from verify.probe.watching import (
+    MOST_BLINKS,
     NO_CHARGER_INPUT,
     OFTEN_LOST,
     Asking,
@@ -42,10 +44,8 @@ _LEAST_CELL_V = 3.0
 _LEAST_LEVEL = 0.05
 _REST_S = 120.0
 _LONGEST_S = 4 * 3600.0
-_MOST_BLINKS = 3  # a pack may vanish for some samples when the charger changes (observed in the field)
 _UNTOLD_GAP_S = 300.0  # a step whose length cannot be told
 _BAND = (0.8, 1.35)  # what a time left may be off: the load, and a level that is not even [assumption]
-_ONE_SIDED_Z = 1.6449
 _SOURCE = "battery gauge, on the battery"
 
 
@@ -127,7 +127,7 @@ class _Drain:
         power_in = powered(sample)
         if power_in is None and not self._packs:
             self._unread += 1
-            if self._unread > _MOST_BLINKS:
+            if self._unread > MOST_BLINKS:
                 return self._unknown(sample.reasons.get("adapters") or NO_CHARGER_INPUT)
             return Working(text="Reading the battery.")
         # (5)
@@ -151,7 +151,7 @@ class _Drain:
 
     def _no_pack(self, sample: Sample) -> Working | Finding:
         self._blinks += 1
-        if self._blinks <= _MOST_BLINKS:
+        if self._blinks <= MOST_BLINKS:
             return Working(text="The battery is not seen at the moment.", load=bool(self._packs))
         # Seen from outside only: what runs on the machine itself goes off with it.
         if self._packs and not sample.adapters and sample.cpu.load is None:
@@ -266,7 +266,7 @@ class _Drain:
         reading = Reading(
             value=100 * share.value,
             unit=Unit.PERCENT,
-            standard_uncertainty=min(100 * side / _ONE_SIDED_Z, 1000.0),
+            standard_uncertainty=min(100 * side / ONE_SIDED_Z, 1000.0),
             source=source,
         )
         return Finding(readings=(reading,), text=f"{off}{self._said(count, end, share)}", aside=aside)

@@ -36,10 +36,7 @@ class AfterHeat:
         enough: whether an earlier run tells what is asked here. recover_s: how long the run of its own
         watches after the load. Raises as `heat_run`.
         """
-        # Asked again, it does not look back at the load that told it before: that would never change.
-        newer = context.newer
-        earlier = {name: told for name, told in context.earlier.items() if newer is None or name in newer}
-        told = runs_of(earlier, options.get("from", "").split())
+        told = runs_of(context.fresh, options.get("from", "").split())
         self._runs: Runs = tuple(run for run in told if enough(run))
         self._find = find
         self._own: HeatRun = heat_run(options, default_s=_OWN_LOAD_S, default_recover_s=recover_s)

@@ -16,6 +16,7 @@ from verify.probe.load_fall import PackUnderLoad
 from verify.probe.model import Context, Finding, Probe, Want, Working
 from verify.probe.watching import (
     LONGEST_STEP_S,
+    MOST_BLINKS,
     NO_CHARGER_INPUT,
     OFTEN_LOST,
     Asking,
@@ -35,7 +36,6 @@ _SETTLE_S = 20.0  # more than the 10 s after which a trace is put on the disk
 _WATCH_S = 60.0
 _LEAST_LEVEL = 0.10  # below, a sound pack may give way too [common practice, no source]
 _TELLS_FROM, _TELLS_TO = 0.20, 0.80  # outside, a pack that holds proves little [common practice, no source]
-_MOST_BLINKS = 3  # a pack may vanish for some samples when the charger changes (observed in the field)
 _LOW_LOOKS = 3  # a gauge may tell a wrong level just after the plug (observed in the field)
 _MOST_BEGINNINGS = 3  # cut short by sleep, or by hands that put the charger in [common practice, no source]
 _MOST_STARTS = 2  # starts of the machine between the charger asked out and out [common practice, no source]
@@ -149,7 +149,7 @@ class _HoldsUnderLoad:
 
     def _no_pack(self, sample: Sample) -> Working | Finding:
         self._blinks += 1
-        if self._blinks <= _MOST_BLINKS:
+        if self._blinks <= MOST_BLINKS:
             return self._again("The battery is not seen at the moment.")
         # Seen from outside only: what runs on the machine itself goes off with it.
         off = not sample.adapters and sample.cpu.load is None
@@ -159,7 +159,7 @@ class _HoldsUnderLoad:
 
     def _untold(self, sample: Sample, level: float | None) -> Working | Finding:
         self._unread += 1
-        if self._unread <= _MOST_BLINKS:
+        if self._unread <= MOST_BLINKS:
             return self._again("Reading the battery.")
         if level is None:
             return self._unknown(_why_no_level(sample.packs))

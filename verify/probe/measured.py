@@ -11,6 +11,7 @@ import msgspec
 
 from verify.machine import Pack, Sample
 from verify.measure.assumed import Assumed
+from verify.measure.coverage import ONE_SIDED_Z
 from verify.measure.interval import Interval
 from verify.measure.label import LabelFinding, Printed, judged_together, label_findings, printed
 from verify.probe import handed_on
@@ -28,7 +29,6 @@ _CHARGE = "charge-to-full"
 _DRAIN_FIRST = "Run it down to 5 % or less, then charge it to full in one go."
 _CHARGE_FIRST = "The charge was not counted. Charge it to full in one watch, then ask this again."
 _SEVERAL = "Several batteries are seen and one label is given: which one was fitted is not known."
-_ONE_SIDED_Z = 1.6448536269514722
 _PERCENT = Unit.PERCENT
 
 
@@ -128,7 +128,7 @@ class _MeasuredCapacity:
         else:
             side = share - low
         return Reading(
-            value=share, unit=_PERCENT, standard_uncertainty=max(0.0, side) / _ONE_SIDED_Z, source=source
+            value=share, unit=_PERCENT, standard_uncertainty=max(0.0, side) / ONE_SIDED_Z, source=source
         )
 
     def _next_step(self, pack: Pack) -> str:

@@ -82,6 +82,12 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     said_on_arrival: datetime | None = None
     witnessed_s: float = 0.0
 
+    @property
+    def fresh(self) -> Mapping[str, tuple[Reading, ...]]:
+        """`earlier` without what this check was told before: asked again, it waits for a new load."""
+        newer = self.newer
+        return {name: told for name, told in self.earlier.items() if newer is None or name in newer}
+
 
 class Probe(Protocol):
     """An automatic check under way."""

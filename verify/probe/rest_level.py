@@ -19,6 +19,7 @@ from verify.probe.model import Context, Finding, Probe, Want, Working
 from verify.probe.pack_point import capacity_ah_of, cells_of
 from verify.probe.watching import (
     LONGEST_STEP_S,
+    MOST_BLINKS,
     Asking,
     Watched,
     gauge_of,
@@ -38,7 +39,6 @@ __all__ = ["rest_level", "rest_of"]
 
 _SETTLE_S = 60.0  # after the start of the machine, or a load [common practice, no source]
 _GIVE_UP_S = 600.0
-_MOST_BLINKS = 3  # a pack may vanish for some samples when the charger changes (observed in the field)
 _REST_C = 0.30
 """What an idle laptop draws, at most; more is no rest that could be corrected [common practice]."""
 
@@ -122,7 +122,7 @@ class _RestLevel:
         # (2)
         if not sample.packs:
             self._blinks += 1
-            if self._blinks > _MOST_BLINKS:
+            if self._blinks > MOST_BLINKS:
                 return not_found(Unit.PERCENT, "battery gauge", why_no_pack(sample))
             return Working(text="The battery is not seen at the moment.")
         self._blinks = 0

@@ -7,6 +7,7 @@ from verify.measure import combine, resolution
 from verify.probe.model import Context, Finding, Probe, Want, Working
 from verify.probe.watching import (
     LONGEST_STEP_S,
+    MOST_BLINKS,
     NO_CHARGER_INPUT,
     Asking,
     Watched,
@@ -20,7 +21,6 @@ from verify.values import Instant, Reading, Unit
 GIVE_UP_S = 90.0
 """After this time without discharging the check ends with the time that passed; a limit must be below it."""
 
-_MOST_BLINKS = 3  # a pack may vanish for some samples when the charger changes (observed in the field)
 _MOST_UNWATCHED = 3  # after so many chargers gone unwatched the check ends [common practice, no source]
 
 
@@ -58,7 +58,7 @@ class _RunsOnBattery:
         if self._last_in is None and not sample.packs:
             # Pulling the charger of a machine without a battery only switches it off.
             self._blinks += 1
-            if self._blinks > _MOST_BLINKS:
+            if self._blinks > MOST_BLINKS:
                 return self._unknown(why_no_pack(sample))
             return Working(text="The battery is not seen at the moment.")
         self._blinks = 0

@@ -39,6 +39,9 @@ WARM_PAUSE_C = 45.0
 
 _AGAIN_LOOKS, _AGAIN_S = 3, 20.0  # a firmware's moment of nonsense is shorter [common practice, no source]
 
+MOST_BLINKS = 3
+"""A pack may vanish for so many samples when the charger changes (observed in the field)."""
+
 _NEAR_LIMIT = 0.05  # a pack rests this close below its limit [common practice, no source]
 
 NO_CHARGER_INPUT = "Whether a charger is in cannot be read here."
