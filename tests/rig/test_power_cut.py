@@ -118,6 +118,7 @@ def of_any_charge(readings: list[Any]) -> list[tuple[Any, str]]:
 def without_measure(note: str) -> str:
     """The note without what was counted of the capacity: the charge stood elsewhere when the power went."""
     note = re.sub(r" [\d.]+ Wh went in[.]", "", note)
+    note = re.sub(r" By counting it holds [\d.]+ to [\d.]+ Wh: too wide to tell[.]", "", note)
     return re.sub(r" It holds (at least )?[\d.]+ Wh( by counting \([^)]*\))?[.]", "", note)
 
 
@@ -130,12 +131,16 @@ def comparable(record: Record) -> Any:
         result.pop("probability", None)
         for attempt in result["attempts"]:
             del attempt["at"]
+            if result["check"] == "measured-capacity":
+                # With most of a charge not seen it says what it cannot tell, in place of what it measured.
+                attempt["note"] = attempt["because"] = ""
             if result["kind"] == "probe":
                 attempt["note"] = without_numbers(without_measure(attempt["note"]))
                 attempt["readings"] = of_any_charge(attempt["readings"])
                 attempt["because"] = without_numbers(attempt["because"])
         if result["kind"] == "probe":
-            result["because"] = without_numbers(result["because"])
+            because = "" if result["check"] == "measured-capacity" else result["because"]
+            result["because"] = without_numbers(because)
     for step in told["steps"]:
         step["at"] = step["at"] is not None
     if told["inventory"]:
@@ -223,6 +228,8 @@ def test_the_record_is_the_one_of_a_job_without_a_cut(kind: Kind, jobs: Jobs) ->
     cut = load_record(jobs.cut[kind].reports, _TICKET)
     assert comparable(cut) == comparable(whole), f"seed {jobs.seed}"
     for check, expected in values(whole).items():
+        if check == "measured-capacity" and all(map(math.isnan, values(cut)[check])):
+            continue  # unknown where most of the charge was not seen; never another figure
         assert values(cut)[check] == pytest.approx(expected, rel=0.05, nan_ok=True), (
             f"seed {jobs.seed}, {check}"
         )

@@ -179,7 +179,9 @@ class ChargeMeasure:
         """Say what it holds, how sure that is, and what is seen of its gauge."""
         wh = measured.capacity_wh
         parts = []
-        if wh is not None:
+        if wh is not None and _tells_nothing(wh):
+            parts.append(f"By counting it holds {wh.low:.1f} to {wh.high:.1f} Wh: too wide to tell.")
+        elif wh is not None:
             high = f" to {wh.high:.1f}" if math.isfinite(wh.high) else " or more"
             parts.append(f"It holds {wh.value:.1f} Wh by counting ({wh.low:.1f}{high}).")
         elif measured.least_wh is not None:
@@ -192,12 +194,12 @@ class ChargeMeasure:
     def aside(self, measured: Measured) -> tuple[Reading, ...]:
         """Return what is handed on, and what is for the record only."""
         found: list[Reading] = []
-        if measured.capacity_ah is not None:
+        if measured.capacity_ah is not None and not _tells_nothing(measured.capacity_ah):
             found.append(_of(self.name, handed_on.CAPACITY_AH, measured.capacity_ah, Unit.AMPERE_HOUR))
-        if measured.capacity_wh is not None:
+        if measured.capacity_wh is not None and not _tells_nothing(measured.capacity_wh):
             found.append(_of(self.name, handed_on.CAPACITY_WH, measured.capacity_wh, Unit.WATT_HOUR))
         sure = measured.sure_wh
-        low = None if sure is None else sure.low
+        low = None if sure is None or _tells_nothing(sure) else sure.low
         if measured.least_wh is not None:
             low = measured.least_wh.low if low is None else max(low, measured.least_wh.low)
         if low is not None:
@@ -284,6 +286,11 @@ _MOST_TOLD = 12
 """So many phases and events are told; the trace holds all."""
 
 _LENGTH_UNKNOWN = "The machine was started anew, and its clock does not tell how long that took."
+
+
+def _tells_nothing(one: Interval) -> bool:
+    """Tell whether an interval is wider than its own figure: hardly any of the charge was seen."""
+    return one.value < one.high - one.low < math.inf
 
 
 def _undecided(measured: Measured) -> str:

@@ -97,8 +97,11 @@ class _MeasuredCapacity:
         if beside.capacity_wh is None:
             why = " ".join(f"{one.sentence} {one.next_step}" for one in beside.findings)
             return unknown(_PERCENT, source, why), why
-        reading = self._reading(beside.capacity_wh, base_wh, source, self._next_step(pack))
-        if reading.value is not None and handed(earlier, pack.name, handed_on.DECIDED) is None:
+        decided = handed(earlier, pack.name, handed_on.DECIDED) is not None
+        reading = self._reading(
+            beside.capacity_wh, base_wh, source, decided=decided, next_step=self._next_step(pack)
+        )
+        if reading.value is not None and not decided:
             # An interval that hangs on the gauge's word for the start is told, not judged.
             reading = msgspec.structs.replace(reading, reason=f"To be sure: {self._next_step(pack)}")
         return reading, self._said(pack, beside.capacity_wh, base_wh, whose, reading)
@@ -115,18 +118,21 @@ class _MeasuredCapacity:
         most = start.value / 100 + math.sqrt(3) * (start.standard_uncertainty or 0.0) / 100
         return max(0.0, 1 - most) or None
 
-    def _reading(self, span: Interval, base_wh: float, source: str, next_step: str) -> Reading:
+    def _reading(
+        self, span: Interval, base_wh: float, source: str, *, decided: bool, next_step: str
+    ) -> Reading:
         share, low, high = (100 * one / base_wh for one in (span.value, span.low, span.high))
         if share < 100 * self._least:
             if not math.isfinite(high):
                 why = f"It holds at least {span.low:.1f} Wh, and nothing shows how much more. {next_step}"
                 return unknown(_PERCENT, source, why)
             side = high - share
-            if side > share:
-                why = f"It holds {span.low:.1f} to {span.high:.1f} Wh: too wide to tell. {next_step}"
-                return unknown(_PERCENT, source, why)
         else:
             side = share - low
+        if (side > share or not decided) and share < high - low < math.inf:
+            # The middle of such an interval is no figure: hardly any of the charge was seen.
+            why = f"It holds {span.low:.1f} to {span.high:.1f} Wh: too wide to tell. {next_step}"
+            return unknown(_PERCENT, source, why)
         return Reading(
             value=share, unit=_PERCENT, standard_uncertainty=max(0.0, side) / ONE_SIDED_Z, source=source
         )
