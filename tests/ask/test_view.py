@@ -65,7 +65,7 @@ def every_due(
                 if owner.strip is not None and owner.strip[1].want is not None:
                     bench.give(owner.strip[1].want)
                 # A load hangs on fresh samples.
-                bench.clock.wait(1 if owner.loads else 10)
+                bench.clock.wait(1 if owner.loads else 30)
                 owner.take_sample(bench.machine.sample())
             case _:
                 return

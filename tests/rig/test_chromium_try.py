@@ -14,7 +14,7 @@ from verify.testing.rigs import require_program
 
 pytestmark = pytest.mark.rig
 
-_PATIENCE_S = 20
+_PATIENCE_S = 60
 WIDTHS = {"telephone": (390, 844), "desk": (1280, 900)}
 
 # Whatever goes to the loudspeakers goes to two meters as well, one a side. There is no device in a test's

@@ -21,7 +21,7 @@ from verify.machine.awake import keep_awake
 from verify.testing.rigs import missing, require_program
 
 LOGIN_MANAGER = Path("/lib/systemd/systemd-logind")
-WITHIN_S = 10.0
+WITHIN_S = 30.0
 CONFIG = """<busconfig>
   <type>system</type>
   <listen>unix:path={socket}</listen>

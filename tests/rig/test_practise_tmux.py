@@ -15,7 +15,7 @@ from verify.testing.rigs import require_program
 pytestmark = pytest.mark.rig
 
 _HANDBACK = str(Path(sys.executable).with_name("handback"))
-_PATIENCE_S = 30
+_PATIENCE_S = 60
 _FINGER_S = 0.12
 
 

@@ -18,7 +18,7 @@ pytestmark = pytest.mark.rig
 
 _HANDBACK = str(Path(sys.executable).with_name("handback"))
 _DRIVER = str(Path(__file__).with_name("terminal_driver.py"))
-_PATIENCE_S = 30
+_PATIENCE_S = 60
 _FINGER_S = 0.12
 _STATIONS = (
     *("front left corner", "front middle", "front right corner", "right middle"),
@@ -56,9 +56,12 @@ class Screen:
         self._do("paste-buffer", "-p", "-t", "bench")
 
     def line(self, text: str) -> None:
-        """Type a line and send it off."""
+        """Type a line and send it off when it stands there, wherever it is wrapped."""
         self.keys("-l", text)
-        self.shows(f"{text[-20:]}_")
+        end, typed = time.monotonic() + _PATIENCE_S, "".join(f"{text}_".split())
+        while typed not in "".join((screen := self.text()).split()):
+            assert time.monotonic() < end, f"{typed} is not on the screen:\n{screen}"
+            time.sleep(0.05)
         self.keys("Enter")
 
     def resize(self, columns: int, rows: int) -> None:
