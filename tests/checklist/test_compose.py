@@ -149,6 +149,14 @@ def test_only_the_checklists_and_checks_that_the_work_calls_for_are_asked() -> N
     assert composition.work == ("battery",)
 
 
+def test_a_note_holds_for_the_work_that_says_so_and_only_for_that() -> None:
+    told = but(look("told", "open"), note_only=True, held_for=("doubtful",))
+    sure = checklist(name="sure", steps=(), for_work=("doubtful",), includes=("battery",))
+    both = checklist(told, name="plain", for_work=("battery",)), sure
+    assert [check.note_only for check in compose(both, ["battery"]).checks] == [True]
+    assert [check.note_only for check in compose(both, ["doubtful"]).checks] == [False]
+
+
 def test_work_that_no_checklist_knows_is_refused_with_the_nearest_name() -> None:
     battery = checklist(look("label", "open"), name="battery", for_work=("battery",))
     with pytest.raises(WrongUseError, match=r'the work "batery".*Did you mean "battery"'):

@@ -146,6 +146,7 @@ MISTAKES = [
         "Correct",
     ),
     ("neither yes nor no", checks(GOOD_LOOK + "    note_only: maybe\n"), 17, "yes or no", "note_only: yes"),
+    ("holds anyway", checks(GOOD_LOOK + "    held_for: [battery]\n"), 17, "every work already", "note_only"),
     ("stop without caution", checks(GOOD_LOOK + "    stop: yes\n"), 17, "no caution", "caution"),
     ("shows nothing known", checks(GOOD_LOOK + "    shows: tone\n"), 17, '"tone"', '"tones"'),
     (

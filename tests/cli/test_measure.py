@@ -117,7 +117,7 @@ def test_a_sound_pack_is_measured_and_its_gauge_believed(
     assert plain(LARKSPUR_15.pack.holds_wh, told["capacity_wh"])
     assert told["gauge"] == "truthful"
     assert [one["phase"] for one in told["phases"]][-3:] == ["constant current", "constant voltage", "full"]
-    assert any("It holds 90% of the label" in one["what"] for one in told["findings"])
+    assert any("It holds 90 % of the label" in one["what"] for one in told["findings"])
     assert not any(one["weight"] == "fault" for one in told["findings"])
 
 
@@ -137,7 +137,7 @@ def test_a_gauge_that_boasts_is_a_finding(
     assert code == 1
     assert told["gauge"] == "boastful"
     assert plain(holds_wh, told["capacity_wh"])
-    assert any("It holds less than 90% of the label" in one["what"] for one in told["findings"])
+    assert any("It holds less than 90 % of the label" in one["what"] for one in told["findings"])
 
 
 def test_a_gauge_that_learns_at_the_end_of_the_charge(
@@ -192,8 +192,17 @@ def test_an_assumed_error_widens_the_interval(
         pytest.param("a,b\n0,1\n", (), 2, 'Columns found: "a", "b".', id="another table"),
         pytest.param(f"{HEADING}\n", ("--claimed-wh", "0"), 2, "--claimed-wh is 0", id="a claim of nothing"),
         pytest.param(f"{HEADING}\n", ("--claimed-wh", "nan"), 2, "--claimed-wh is nan", id="a claim of NaN"),
-        pytest.param(f"{HEADING}\n", ("--gain", "80"), 2, '"gain"', id="an error as large as the value"),
-        pytest.param(f"{HEADING}\n", ("--offset", "nan"), 2, "--offset is no number", id="an error of NaN"),
+        pytest.param(
+            f"{HEADING}\n",
+            ("--gain", "80"),
+            2,
+            "--gain is 80: it must be 0 or more, and below 50",
+            id="an error as large as the value",
+        ),
+        pytest.param(f"{HEADING}\n", ("--offset", "nan"), 2, "--offset is nan", id="an error of NaN"),
+        pytest.param(f"{HEADING}\n", ("--claimed-wh", "1e-9"), 2, "--claimed-wh is 1e-09", id="no claim"),
+        pytest.param("time_s,voltage_v\n0,12\n", ("--cells", "1"), 2, "--cells is 1", id="too few cells"),
+        pytest.param("time_s,voltage_v\n0,11\n", ("--cells", "6"), 2, "--cells is 6", id="too many cells"),
         pytest.param(f"{HEADING}\n", ("--cells", "0"), 2, "--cells", id="no cells"),
         pytest.param("", (), 3, "nothing was recorded", id="empty"),
         pytest.param(f"{HEADING}\n", (), 3, "nothing was recorded", id="heading only"),
@@ -238,6 +247,16 @@ def test_the_page_keeps_to_a_narrow_window(log: Callable[[str], Path], columns: 
         "What this log cannot tell ? Resistance: The current made no step.",
     ):
         assert told in text
+
+
+def test_a_log_of_heat_says_nothing_of_a_pack_and_nothing_twice(
+    capsys: pytest.CaptureFixture[str], log: Callable[[str], Path]
+) -> None:
+    code, out, _ = run(capsys, log("time_s,cpu_c\n" + "".join(f"{at_s},50\n" for at_s in range(30))))
+    assert code == 3
+    assert "Measured" not in out
+    assert "Nothing amiss" not in out
+    assert out.count("Too early") == 1
 
 
 def test_what_a_log_holds_cannot_command_a_terminal(

@@ -155,7 +155,7 @@ def view(tree: SysfsTree, width: int = 80) -> str:
 def test_the_view_names_state_level_health_and_direction(tree: SysfsTree) -> None:
     tree.laptop()
     seen = view(tree)
-    for words in ("Larkspur 15", "charging", "62%", "87% of design: 49.9 Wh of 57.0 Wh"):
+    for words in ("Larkspur 15", "charging", "62 %", "87 % of design: 49.9 Wh of 57.0 Wh"):
         assert words in seen
     assert "28.4 W into the pack" in seen
     for words in ("47 °C", "2310 rpm", "gives power"):
@@ -199,7 +199,13 @@ def test_the_view_of_an_empty_bay_beside_a_pack_names_it(tree: SysfsTree) -> Non
 
 @pytest.mark.parametrize(
     ("now", "level"),
-    [("49870000", "100%"), ("49860000", "99.98%"), ("49600000", "99%"), ("20000", "0.0401%"), ("0", "0%")],
+    [
+        ("49870000", "100 %"),
+        ("49860000", "99.98 %"),
+        ("49600000", "99 %"),
+        ("20000", "0.0401 %"),
+        ("0", "0 %"),
+    ],
 )
 def test_the_view_never_rounds_a_level_to_full_or_empty(tree: SysfsTree, now: str, level: str) -> None:
     tree.battery(energy_now=now)

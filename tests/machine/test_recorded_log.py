@@ -169,11 +169,21 @@ def test_a_pause_of_a_week_ends_the_log(log: Path) -> None:
     ids=repr,
 )
 def test_a_value_that_is_none_is_unknown_counted_and_said(log: Path, cell: str, told: str) -> None:
-    found = read(log, f"time_s;voltage_v\n0;11.5\n1;11.5\n2;{cell}\n3;11.5\n")
-    assert len(found.times_s) == 4
+    rows = "".join(f"{second};11.5\n" for second in range(3, 20))
+    found = read(log, f"time_s;voltage_v\n0;11.5\n1;11.5\n2;{cell}\n{rows}")
+    assert len(found.times_s) == 20
     assert math.isnan(found.columns["voltage_v"][2])
     assert told in said(found)
     assert (cell in ("nan", "", "n/a")) == (not found.remarks)
+
+
+def test_a_column_in_milliamperes_is_not_read_as_amperes_where_they_are_few(log: Path) -> None:
+    taper = [2500 - 25 * second for second in range(100)]
+    rows = "".join(f"{second},{amps},11.5\n" for second, amps in enumerate(taper))
+    found = read(log, f"{HEADING}\n{rows}")
+    assert set(found.columns) == {"voltage_v"}
+    assert "another unit: none of it is read" in said(found)
+    assert "divide milliamperes by 1000" in said(found)
 
 
 def test_a_row_without_a_time_is_left_out(log: Path) -> None:

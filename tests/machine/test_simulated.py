@@ -1,7 +1,7 @@
 """The simulated machine: the contract, its physics in outline, and every fault it takes."""
 
 import functools
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
@@ -11,10 +11,10 @@ import pytest
 from verify.machine import NO_BATTERY, Machine, Pack, PackState, Sample
 from verify.machine.simulated import LARKSPUR_13, LARKSPUR_15, SimulatedDesign, SimulatedMachine
 from verify.machine.simulated.faults import FAULTS, Fault
-from verify.measure import energy_in
+from verify.measure import Integral
 from verify.probe import Want
 from verify.testing.machine_contract import MachineContract, check_pack
-from verify.values import VirtualClock
+from verify.values import Unit, VirtualClock
 from verify.values.errors import InvalidValueError, WrongUseError
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
@@ -50,6 +50,13 @@ def charge(
 @functools.cache
 def sound_charge() -> tuple[Pack, ...]:
     return tuple(charge())
+
+
+def went_in_wh(packs: Sequence[Pack]) -> float | None:
+    total = Integral()
+    for i, pack in enumerate(packs):
+        total.add(10.0 * i, pack.power_w)
+    return total.per_hour(unit=Unit.WATT_HOUR, source="test").value
 
 
 class TestContract(MachineContract):
@@ -118,8 +125,7 @@ def test_level_never_falls_and_never_jumps_while_charging() -> None:
 
 def test_more_energy_goes_in_than_stays() -> None:
     packs = sound_charge()
-    times = [10.0 * i for i in range(len(packs))]
-    went_in = energy_in(times, [pack.power_w for pack in packs], source="test").value
+    went_in = went_in_wh(packs)
     stays = (packs[-1].remaining_wh or 0) - (packs[0].remaining_wh or 0)
     assert went_in is not None
     assert 1.0 < went_in / stays < 1.12
@@ -311,8 +317,7 @@ def test_pack_holds_less_than_it_says_until_it_was_full() -> None:
     # What it has learned is as good as its current sensor and the level that it began at.
     assert packs[-1].full_charge_wh == pytest.approx(31.0, rel=0.02)
     assert packs[-1].remaining_wh == packs[-1].full_charge_wh
-    times = [10.0 * i for i in range(len(packs))]
-    went_in = energy_in(times, [pack.power_w for pack in packs], source="test").value
+    went_in = went_in_wh(packs)
     assert went_in == pytest.approx(0.65 * 31 * 1.06, rel=0.05)
 
 

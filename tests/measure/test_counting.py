@@ -5,29 +5,41 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import integrate
 
-from verify.measure import cells_in_series, charge_in, energy_in, level_after
-from verify.values import Unit
+from verify.measure import Integral, cells_in_series
+from verify.measure.counting import LONGEST_GAP_S
+from verify.values import Reading, Unit
 from verify.values.errors import InvalidValueError
 
 
-def test_level_after_108_s_at_a_third_of_c() -> None:
+def counted(
+    times_s: list[float],
+    values: list[float | None],
+    *,
+    unit: Unit = Unit.WATT_HOUR,
+    gap_s: float = LONGEST_GAP_S,
+) -> Reading:
+    total = Integral(gap_s=gap_s)
+    for at_s, value in zip(times_s, values, strict=True):
+        total.add(at_s, value)
+    return total.per_hour(unit=unit, source="test")
+
+
+def test_108_s_at_a_third_of_c() -> None:
     # A note in the text of ISO 12405 (published excerpt): 108 s of discharge at C/3 is 1 % of charge.
-    got = charge_in([0, 108], [-5 / 3, -5 / 3], source="test", gap_s=108)
-    assert got.value is not None
-    assert level_after(start_level=0.80, charge_ah=got.value, capacity_ah=5.0) == pytest.approx(0.79)
+    got = counted([0, 108], [-5 / 3, -5 / 3], unit=Unit.AMPERE_HOUR, gap_s=108)
+    assert got.value == pytest.approx(-0.01 * 5.0)
+    assert got.unit is Unit.AMPERE_HOUR
 
 
 def test_falling_current_by_trapezoids() -> None:
-    got = charge_in([0, 600, 1200, 1800], [2.0, 1.5, 1.0, 0.5], source="test", gap_s=600)
+    got = counted([0, 600, 1200, 1800], [2.0, 1.5, 1.0, 0.5], unit=Unit.AMPERE_HOUR, gap_s=600)
     assert got.value == pytest.approx(0.625)
-    assert got.unit is Unit.AMPERE_HOUR
-    assert level_after(start_level=0.80, charge_ah=0.625, capacity_ah=5.0) == pytest.approx(0.925)
 
 
 def test_72_wh_at_36_w_take_two_hours() -> None:
     # Handbook arithmetic: 14.40 V × 5 Ah = 72 Wh; at a steady 36 W two hours.
     times = [30.0 * i for i in range(241)]
-    got = energy_in(times, [36.0] * 241, source="test")
+    got = counted(times, [36.0] * 241)
     assert times[-1] == 7200
     assert got.value == pytest.approx(14.40 * 5)
 
@@ -42,33 +54,23 @@ def test_72_wh_at_36_w_take_two_hours() -> None:
     ],
 )
 def test_what_was_not_seen_is_unknown(times: list[float], powers: list[float | None], reason: str) -> None:
-    got = energy_in(times, powers, source="test")
+    got = counted(times, powers)
     assert got.value is None
     assert got.reason is not None
     assert reason in got.reason
 
 
 def test_gap_at_the_edge_is_bridged() -> None:
-    assert energy_in([0, 30], [12.0, 12.0], source="test").value == pytest.approx(0.1)
+    assert counted([0, 30], [12.0, 12.0]).value == pytest.approx(0.1)
 
 
 def test_energy_is_not_claimed_to_be_sure() -> None:
-    assert energy_in([0, 10], [5.0, 5.0], source="test").standard_uncertainty is None
+    assert counted([0, 10], [5.0, 5.0]).standard_uncertainty is None
 
 
 def test_time_that_runs_backwards_is_refused() -> None:
     with pytest.raises(InvalidValueError, match="backwards"):
-        energy_in([0, 10, 5], [1.0, 1.0, 1.0], source="test")
-
-
-def test_a_value_without_time_is_refused() -> None:
-    with pytest.raises(InvalidValueError):
-        energy_in([0, 10], [1.0], source="test")
-
-
-def test_a_pack_of_nothing_has_no_level() -> None:
-    with pytest.raises(InvalidValueError):
-        level_after(start_level=0.5, charge_ah=1.0, capacity_ah=0.0)
+        counted([0, 10, 5], [1.0, 1.0, 1.0])
 
 
 @given(st.lists(st.tuples(st.floats(0.1, 30), st.floats(-150, 150)), min_size=2, max_size=50))
@@ -77,9 +79,9 @@ def test_agrees_with_the_reference_library(steps: list[tuple[float, float]]) -> 
     for step, _ in steps:
         at += step
         times.append(at)
-    powers = [power for _, power in steps]
+    powers: list[float | None] = [power for _, power in steps]
     # Differences of a running sum may pass the longest gap by rounding.
-    got = energy_in(times, powers, source="test", gap_s=30.001)
+    got = counted(times, powers, gap_s=30.001)
     assert got.value == pytest.approx(float(integrate.trapezoid(powers, times)) / 3600, abs=1e-9)
 
 

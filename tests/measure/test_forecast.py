@@ -30,15 +30,12 @@ class Charge:
         self.forecast = ChargeForecast(
             capacity_ah=pack.design_wh / pack.design_voltage_v, cells=pack.cells, full_cell_v=4.2
         )
-        self.looks: list[tuple[float, PhaseKind | None, Interval | None, Interval | None, float]] = []
-        self.ends_s = self.end_ah = 0.0
+        self.looks: list[tuple[float, Interval | None]] = []
+        self.ends_s = 0.0
         self.kind_at_end: PhaseKind | None = None
-        gone_in_ah = 0.0
         for i in range(int(4 * 3600 / EVERY_S)):
             seen = machine.sample().packs[0]
-            assert seen.current_a is not None
             at_s = i * EVERY_S
-            gone_in_ah += seen.current_a * EVERY_S / 3600
             self.forecast.see(
                 Point(
                     at_s=at_s,
@@ -50,16 +47,15 @@ class Charge:
                 )
             )
             if seen.state is PackState.FULL:
-                self.ends_s, self.end_ah = at_s, gone_in_ah
+                self.ends_s = at_s
                 self.kind_at_end = self.forecast.phases.kind
                 break
-            kind = self.forecast.phases.kind
-            left, come = self.forecast.time_left(), self.forecast.charge_to_come()
-            self.looks.append((at_s, kind, left, come, gone_in_ah))
+            left = self.forecast.time_left()
+            self.looks.append((at_s, left))
             clock.wait(EVERY_S)
 
     def bands(self) -> Iterator[tuple[float, Interval]]:
-        for at_s, _, left, _, _ in self.looks:
+        for at_s, left in self.looks:
             if left is not None:
                 yield self.ends_s - at_s, left
 
@@ -88,19 +84,6 @@ def test_the_band_holds_the_truth_and_is_of_use(
     assert sum(narrow) / len(narrow) >= 0.9
 
 
-def test_the_charge_to_come_is_known_in_the_taper_only_and_holds_the_truth() -> None:
-    charge = Charge(LARKSPUR_15, level=0.3)
-    known = [
-        (come, charge.end_ah - gone_in)
-        for _, kind, _, come, gone_in in charge.looks
-        if come is not None and kind is PhaseKind.CONSTANT_VOLTAGE
-    ]
-    assert len(known) > 60
-    assert all(come is None or kind is PhaseKind.CONSTANT_VOLTAGE for _, kind, _, come, _ in charge.looks)
-    held = [come.low - 0.01 <= truth <= come.high + 0.01 for come, truth in known]
-    assert sum(held) / len(held) >= 0.95
-
-
 def test_at_full_nothing_is_forecast_any_more() -> None:
     charge = Charge(LARKSPUR_15, level=0.8)
     assert charge.kind_at_end in (PhaseKind.CONSTANT_VOLTAGE, PhaseKind.FULL)
@@ -110,7 +93,6 @@ def test_at_full_nothing_is_forecast_any_more() -> None:
         )
     assert charge.forecast.phases.kind is PhaseKind.FULL
     assert charge.forecast.time_left() is None
-    assert charge.forecast.charge_to_come() is None
 
 
 def test_without_capacity_nothing_is_forecast() -> None:
@@ -118,4 +100,3 @@ def test_without_capacity_nothing_is_forecast() -> None:
     for t in range(0, 600, 10):
         forecast.see(Point(at_s=float(t), current_a=2.0, voltage_v=11.5, level=0.5, powered=True))
     assert forecast.time_left() is None
-    assert forecast.charge_to_come() is None

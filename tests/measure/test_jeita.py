@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import pytest
 
-from verify.measure.jeita import EXPECTED, WHAT_TO_DO, Band, TemperatureStill, band, temperature_still
+from verify.measure.jeita import EXPECTED, WHAT_TO_DO, Band, TemperatureStill, band
 from verify.measure.point import Point
 
 
@@ -100,9 +100,3 @@ def test_short_sleeps_do_not_count_as_charging_either() -> None:
         at_s += 45.0
     # 36 min by the clock, 24 of them seen.
     assert watch.still is None
-
-
-def test_the_same_over_looks_that_are_all_there() -> None:
-    looks = [Point(at_s=10.0 * i, current_a=2.0, temperature_c=25.0) for i in range(200)]
-    assert temperature_still(*looks, capacity_ah=4.0) is True
-    assert temperature_still(*looks[:100], capacity_ah=4.0) is None

@@ -6,6 +6,7 @@ from array import array
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -170,8 +171,8 @@ def test_no_further_charge_is_asked_of_a_pack_that_was_too_hot() -> None:
         "voltage_v": [11.4] * 600,
         "state_of_charge": [0.2 + row / 6000 for row in range(600)],
     }
-    cool = measured(range(600), temperature_c=[30.0] * 600, **course)
-    hot = measured(range(600), temperature_c=[30.0] * 300 + [63.0] * 300, **course)
+    cool = measured(range(600), temperature_c=[30.0] * 600, claimed_wh=57.0, **course)
+    hot = measured(range(600), temperature_c=[30.0] * 300 + [63.0] * 300, claimed_wh=57.0, **course)
     assert any("charge" in one.next_step for one in cool.findings)
     steps = [one.next_step for one in hot.findings if one.next_step]
     assert any(one.startswith("Pull the charger out.") for one in steps)
@@ -319,3 +320,108 @@ def test_claim_is_the_last_at_the_highest_level() -> None:
         remaining_wh=[58.8, 60.0, 60.0, 50.0],
     )
     assert found.claimed_wh == 50.0
+
+
+def test_a_sign_turned_round_shows_in_the_voltage_where_no_level_is_told() -> None:
+    # From 3.4 to 4.15 V a cell, straight.
+    volts = [10.2 + 2.25 * second / 3600 for second in range(3600)]
+    turned = measured(range(3600), current_a=[-3.0] * 3600, voltage_v=volts)
+    right = measured(range(3600), current_a=[3.0] * 3600, voltage_v=volts)
+    assert any(one.weight is Weight.FAULT and "voltage moves against" in one.what for one in turned.findings)
+    assert not any("against the current" in one.what for one in right.findings)
+
+
+def test_a_voltage_that_recovers_under_a_smaller_load_is_no_turned_sign() -> None:
+    volts = [11.4 - 0.3 * math.exp(-second / 300) for second in range(1200)]
+    found = measured(range(1200), current_a=[-0.3] * 1200, voltage_v=volts)
+    assert not any("against the current" in one.what for one in found.findings)
+
+
+def test_times_in_milliseconds_make_no_capacity_and_no_verdict() -> None:
+    found = measured(
+        range(0, 3_600_000, 1000),
+        current_a=[3.0 + 0.01 * (second % 7) for second in range(3600)],
+        voltage_v=[11.4] * 3600,
+        state_of_charge=[0.2 + 0.6 * second / 3600 for second in range(3600)],
+        claimed_wh=57.0,
+    )
+    assert found.pack.capacity_wh is None
+    assert found.gauge is Gauge.UNDECIDED
+    faults = [one.what for one in found.findings if one.weight is Weight.FAULT]
+    assert any("no laptop's battery does" in one for one in faults)
+
+
+def test_a_claim_of_next_to_nothing_is_none() -> None:
+    found = measured(
+        range(50), state_of_charge=[0.5] * 50, remaining_wh=[1e-300] * 50, current_a=[1.0] * 50, cells=3
+    )
+    assert found.claimed_wh is None
+
+
+def test_a_gauge_that_claims_nothing_is_proved_by_no_further_charge() -> None:
+    found = measured(range(100), current_a=[2.0] * 100, state_of_charge=[0.5] * 100)
+    doubt = next(one for one in found.findings if "Whether the gauge" in one.what)
+    assert "--claimed-wh" in doubt.next_step
+
+
+@pytest.mark.parametrize(
+    ("columns", "why"),
+    [
+        pytest.param({"current_a": [0.0] * 60 + [3.0] * 60}, "no voltage", id="current alone"),
+        pytest.param({"voltage_v": [11.4] * 120}, "no current", id="voltage alone"),
+    ],
+)
+def test_why_no_resistance_is_known_is_true(columns: dict[str, Any], why: str) -> None:
+    assert why in measured(range(120), **columns).unknown["Resistance"]
+
+
+def test_a_pack_whose_current_changed_has_no_steady_temperature() -> None:
+    # It warms while much goes in, and cools as the charge falls off: neither end is where it would settle.
+    celsius = [31.0 - 5 * math.exp(-second / 300) for second in range(1200)]
+    celsius += [28.0 + 3 * math.exp(-second / 300) for second in range(1800)]
+    current = [3.0] * 1200 + [3.0 * math.exp(-second / 900) for second in range(1800)]
+    found = measured(range(3000), temperature_c=[round(one, 1) for one in celsius], current_a=current)
+    assert found.steady_c is None
+    assert "current changed" in found.unknown["Steady temperature"]
+
+
+def test_the_coldest_of_a_charge_is_told() -> None:
+    course = [-8.0 + row / 100 for row in range(600)]
+    found = measured(range(600), current_a=[2.0] * 600, voltage_v=[11.4] * 600, temperature_c=course)
+    assert any("(-8 °C)" in one.what for one in found.findings)
+
+
+def limited_charge(top_cell_v: float) -> LogMeasurement:
+    """Return what is told of a sound pack of 5 Ah whose charger holds it at so much a cell.
+
+    Its rest voltage is that of Chen et al., J. Electrochem. Soc. 167 (2020) 080534; 25 mΩ a cell.
+    """
+    levels = (0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.95, 1.0)
+    curve = (3.0, 3.233, 3.392, 3.507, 3.605, 3.682, 3.767, 3.852, 3.958, 4.048, 4.083, 4.097, 4.125, 4.2)
+    level, told, full_s = 0.05, 0.05, None
+    times, amps, volts, gauge = [], [], [], []
+    for second in range(0, 20000, 5):
+        rest_v = float(np.interp(level, levels, curve))
+        flow = min(2.5, max(0.0, (top_cell_v - rest_v) / 0.025)) if second > 900 and full_s is None else 0.0
+        if second > 900 and flow < 0.1 and full_s is None:
+            full_s, flow, told = second, 0.0, 1.0
+        level += flow * 5 / 3600 / 5.0
+        told = min(1.0, told + flow * 5 / 3600 / 5.0)
+        times.append(float(second))
+        amps.append(round(flow, 3))
+        volts.append(round(3 * (rest_v + 0.025 * flow), 3))
+        gauge.append(round(told, 2))
+        if full_s is not None and second > full_s + 600:
+            break
+    return measured(times, cells=3, claimed_wh=57.0, current_a=amps, voltage_v=volts, state_of_charge=gauge)
+
+
+@pytest.mark.parametrize("top_cell_v", [4.05, 4.10, 4.2], ids=str)
+def test_a_charge_that_a_limit_ends_low_is_not_taken_for_a_small_pack(top_cell_v: float) -> None:
+    found = limited_charge(top_cell_v)
+    capacity = found.pack.capacity_ah
+    assert found.pack.reached_full
+    assert capacity is not None
+    assert capacity.low <= 5.0 <= capacity.high
+    assert found.gauge is not Gauge.BOASTFUL
+    assert any("The charge ended at" in one.what for one in found.findings) == (top_cell_v < 4.15)

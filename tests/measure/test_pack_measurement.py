@@ -259,6 +259,16 @@ def test_gauge_that_starts_too_low_does_not_make_a_good_pack_boastful() -> None:
     _holds(measured, pack)
 
 
+def test_leap_after_a_start_that_was_told_too_low_does_not_make_a_good_pack_boastful() -> None:
+    # It says 8 %, it is 30 %, and it counts on from there: it leaps at the end.
+    pack = _Pack(level=0.3, level_off=-0.22, lie="false-count")
+    measured = _measured(pack, [*pack.rest(900), *pack.charge()])
+    assert GaugeSign.FALSE_COUNT in {one.sign for one in measured.findings}
+    assert measured.verdict is Gauge.UNDECIDED
+    assert measured.next_step
+    _holds(measured, pack)
+
+
 def test_boast_with_an_honest_level_is_seen_in_mid_charge_and_measured_all_the_same() -> None:
     pack = _Pack(level=0.05, lie="proportionate", boast=1.5)
     points = [point for point in pack.charge() if point.at_s < 4000]
@@ -575,9 +585,6 @@ def test_unknown_is_none_with_its_reason(points: list[Point], why: str) -> None:
     assert measured.next_step
     assert measurement.decides(50.0) is None
     assert measurement.minutes_to_decide(50.0) is None
-    reading = measured.reading_wh(source="pack")
-    assert reading.value is None
-    assert reading.reason
 
 
 def test_power_alone_without_any_voltage_is_no_charge() -> None:
@@ -585,20 +592,6 @@ def test_power_alone_without_any_voltage_is_no_charge() -> None:
     for t in range(50):
         measurement.see(Point(at_s=float(t), power_w=20.0, level=0.5))
     assert "nominal voltage" in measurement.result().why_not
-
-
-def test_reading_reaches_the_exact_one_sided_bound() -> None:
-    pack = _Pack(level=0.01)
-    measured = _measured(pack, pack.charge(), start=_DRAINED)
-    reading = measured.reading_wh(source="pack")
-    assert reading.value is not None
-    assert reading.standard_uncertainty is not None
-    assert measured.sure_wh is not None
-    low = reading.value - 1.6449 * reading.standard_uncertainty
-    high = reading.value + 1.6449 * reading.standard_uncertainty
-    assert low <= measured.sure_wh.low + 1e-3
-    assert high >= measured.sure_wh.high - 1e-3
-    assert min(abs(low - measured.sure_wh.low), abs(high - measured.sure_wh.high)) < 1e-3
 
 
 def test_never_learned_is_said_beside_the_measured_figure() -> None:

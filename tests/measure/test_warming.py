@@ -237,6 +237,34 @@ def test_a_load_that_comes_and_goes_is_no_curve() -> None:
     assert result.why
 
 
+def test_a_load_that_wanders_within_full_claims_no_end() -> None:
+    # The power goes up and down by a twentieth, slower than the chip: its end hangs on when one looks.
+    warming, chip, sink = Warming(), 0.0, 0.0
+    for at_s in range(600):
+        load = 0.95 + 0.05 * math.sin(2 * math.pi * at_s / 120)
+        sink += (25.0 * load - sink) / 180
+        chip += (20.0 * load - chip) / 12
+        warming.see(float(at_s), float(round(35 + chip + sink)), load=load)
+    found = warming.result()
+    assert found.steady_c is None
+    assert "The load went from 9" in found.why
+
+
+def test_readings_that_hang_together_widen_the_band() -> None:
+    # The same noise of 1 K, each for itself, and as a first-order autoregression that lasts for 30 s.
+    draw = random.Random(4)
+    widths = []
+    for lasts in (0.0, 0.97):
+        warming, noise = Warming(), 0.0
+        for at_s in range(900):
+            noise = lasts * noise + draw.gauss(0, math.sqrt(1 - lasts**2))
+            warming.see(float(at_s), round(COURSE[at_s] + noise, 1))
+        band = warming.result().band_c
+        assert band is not None
+        widths.append(band.high - band.low)
+    assert widths[1] > 3 * widths[0]
+
+
 def test_a_slow_drift_has_no_end_yet() -> None:
     result = warmed((float(t), 50 + 0.05 * t) for t in range(300))
     assert result.steady_c is None

@@ -1,5 +1,6 @@
 """The battery measured: drained or not, the lies of a gauge, what is handed on, what a person measured."""
 
+import math
 from collections.abc import Mapping
 from datetime import UTC, datetime
 
@@ -112,7 +113,8 @@ def test_without_a_proven_start_the_capacity_is_told_with_the_cheapest_further_t
     assert "Run it down" in (only(measured).reason or "")
     truth = only(bench.run("gauge-told-truth"))
     assert truth.value is None
-    assert "Run it down" in (truth.reason or "")
+    # The step is told once.
+    assert truth.reason == "The measured capacity says what to do next."
 
 
 @pytest.mark.parametrize(
@@ -289,6 +291,27 @@ def test_a_drain_that_began_nearly_empty_tells_how_to_make_it_tell() -> None:
     found = bench.run("drain", every_s=1.0)
     assert only(found).value is None
     assert "Charge it above 30 %" in (only(found).reason or "")
+
+
+@pytest.mark.parametrize(
+    ("level", "faults"),
+    [(0.30, {}), (0.45, {}), (0.30, {"cells-tired": "60 mohm"}), (0.30, {"pack-holds": "45 Wh"})],
+    ids=["sound", "from-further-up", "tired", "holds-less"],
+)
+def test_a_drain_proves_the_start_by_its_own_step_where_no_resistance_was_measured(
+    level: float, faults: Mapping[str, str]
+) -> None:
+    bench = Bench(faults)
+    bench.machine = SimulatedMachine(clock=VirtualClock(start=START), faults=faults, level=level)
+    bench.run("drain", every_s=1.0)
+    told = handed(bench.told, "pack", LEVEL_AT_END)
+    assert told is not None
+    assert told.value is not None
+    assert told.standard_uncertainty is not None
+    half = told.standard_uncertainty * math.sqrt(3)
+    assert half <= 4.0
+    # What the model itself holds to be true.
+    assert abs(told.value - 100 * bench.machine._body.pack.cells.level) <= half
 
 
 def test_the_knee_is_no_knee_in_the_first_minutes_of_a_load() -> None:

@@ -1,4 +1,4 @@
-"""A measured capacity is judged only where its interval says something; else the next step is told."""
+"""A measured capacity is judged by both ends of its interval; else the next step is told."""
 
 from datetime import UTC, datetime
 
@@ -30,14 +30,14 @@ def _found(*told: Reading) -> Finding:
 @pytest.mark.parametrize(
     ("low", "value", "high", "verdict"),
     [
-        pytest.param(1.1, 2.8, 30.0, Verdict.UNDECIDED, id="ten-times-as-wide-as-itself"),
-        pytest.param(8.0, 14.0, 40.0, Verdict.UNDECIDED, id="wider-than-itself"),
+        pytest.param(1.1, 2.8, 30.0, Verdict.DOES_NOT_CONFORM, id="wide-and-all-below"),
+        pytest.param(8.0, 14.0, 40.0, Verdict.DOES_NOT_CONFORM, id="wider-than-itself-and-all-below"),
         pytest.param(1.1, 2.8, 81.0, Verdict.UNDECIDED, id="reaches-over-the-limit"),
         pytest.param(27.0, 30.0, 33.0, Verdict.DOES_NOT_CONFORM, id="small"),
         pytest.param(54.0, 56.0, 58.0, Verdict.CONFORMS, id="sound"),
     ],
 )
-def test_interval_wider_than_its_figure_is_never_judged(
+def test_interval_wider_than_its_figure_is_judged_by_both_its_ends(
     low: float, value: float, high: float, verdict: Verdict
 ) -> None:
     found = _found(
@@ -49,6 +49,7 @@ def test_interval_wider_than_its_figure_is_never_judged(
     )
     (reading,) = found.readings
     assert judge(reading, NINETY).verdict is verdict
+    assert f"Measured {value:.1f} Wh (" in found.text or value < high - low
     if verdict is Verdict.UNDECIDED:
         assert reading.value is None
         assert STEP in (reading.reason or "")

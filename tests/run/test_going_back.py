@@ -326,3 +326,25 @@ def test_a_look_that_is_not_good_can_be_asked_again_while_the_charge_is_watched(
     owner.ask_again("sound")
     assert isinstance(owner.due(), plan.Ask)
     owner.close()
+
+
+def test_a_check_that_judges_readings_of_others_has_them_read_anew(folder: RunFolder) -> None:
+    sure = Work(kind="doubtful-battery", part=Part(source="reproduction", label={"energy": "57.0 Wh"}))
+    # At 52 of 57 Wh it is too near the limit to tell.
+    bench = SimulatedBench(faults={"pack-holds": "52 Wh"})
+    owner = opened(folder, bench, sure)
+    answers = GoodAnswers()
+    assert isinstance(play(owner, answers, bench.sampler, hands=bench), plan.Held)
+    owner.ask_again("measured-capacity")
+    for check in ("drain", "charge-to-full"):
+        assert owner.state.tries[check][-1].out_of_date == "measured-capacity is asked again"
+    assert not owner.state.tries["rest-level"][-1].out_of_date
+    assert isinstance(play(owner, answers, bench.sampler, hands=bench), plan.Held)
+    counted = [one.check for one in owner.state.found]
+    read = ("drain", "charge-to-full", "measured-capacity", "rest-level")
+    assert [counted.count(one) for one in read] == [2, 2, 2, 1]
+    drained = next(one for one in reversed(owner.state.found) if one.check == "drain")
+    # From full: over an hour under load all the while.
+    assert "That is 10" in drained.text
+    assert "proves the start" in drained.text
+    owner.close()

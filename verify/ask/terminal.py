@@ -98,7 +98,7 @@ class Terminal:
                 look_s = self._trying.attend(self._prompt)
                 entry = None if self._prompt is None else self._prompt.entry
                 keys.every = entry is not None and entry.every_key
-                message = " ".join(word for word in (self._news, self._message) if word)
+                message = " ".join(word for word in (self._message, self._news) if word)
                 again_s = canvas.show(shown, entry, message, self._seen(shown.due))
                 key = keys.next(min((each for each in (again_s, look_s) if each is not None), default=None))
                 if key in (ANEW, SUSPEND):

@@ -93,6 +93,7 @@ def _united(
     return tuple(
         msgspec.structs.replace(
             check,
+            note_only=check.note_only and not (check.held_for and called_for(check.held_for, kinds)),
             before=_of_this_run(check.before, steps, instead),
             after=next(iter(_of_this_run((check.after,) if check.after else (), steps, instead)), None),
         )
@@ -114,8 +115,15 @@ def _unite(first: Check, second: Check, checklist: Checklist) -> Check:
         before=_union(first.before, second.before),
         voided_by=_union(first.voided_by, second.voided_by),
         work=_union(first.work, second.work) if first.work and second.work else (),
+        held_for=_union(first.held_for, second.held_for),
     )
-    same = msgspec.structs.replace(second, before=united.before, voided_by=united.voided_by, work=united.work)
+    same = msgspec.structs.replace(
+        second,
+        before=united.before,
+        voided_by=united.voided_by,
+        work=united.work,
+        held_for=united.held_for,
+    )
     for field in Check.__struct_fields__:
         if getattr(united, field) != getattr(same, field):
             raise blame(

@@ -26,7 +26,8 @@ _STEP_KEYS = ("id", "name", "do", "stage", "leads_to", "work", "voided_by", "cau
 
 _COMMON_KEYS = (
     "id", "kind", "ask", "good", "place", "stage", "minutes",
-    "work", "before", "after", "voided_by", "note_only", "concession", "beside", "caution", "why",
+    "work", "before", "after", "voided_by", "note_only", "held_for", "concession", "reads", "beside",
+    "caution", "why",
 )  # fmt: skip
 
 _KEYS_OF: Mapping[str, tuple[str, ...]] = {
@@ -112,6 +113,9 @@ def read_check(
     after = fields.identifier("after") if fields.has("after") else None
     voided_by = fields.choices("voided_by", OPENINGS)
     note_only, stop = fields.flag("note_only"), fields.flag("stop")
+    held_for = fields.identifiers("held_for")
+    if held_for and not note_only:
+        fields.wrong("held_for", "It holds for every work already.", 'Add "note_only: yes", or drop this.')
     concession = _concession(fields, kind, stop=stop)
     shows = fields.choice("shows", tuple(Shows)) if fields.has("shows") else None
     caution, why = fields.optional("caution"), fields.optional("why")
@@ -119,6 +123,7 @@ def read_check(
         fields.wrong(
             "stop", "A check that can stop the work has no caution.", 'Add "caution": what to do then.'
         )
+    reads = fields.identifiers("reads")
     beside = fields.identifiers("beside")
     if beside and why is None:
         fields.wrong("beside", "Nothing says why the same is asked twice.", 'Add "why": what this one adds.')
@@ -149,6 +154,7 @@ def read_check(
         options_source="",
         stop=stop,
         note_only=note_only,
+        held_for=held_for,
         caution=caution,
         why=why,
         probe=probe,
@@ -159,6 +165,7 @@ def read_check(
         wait_s=wait_s,
         shows=None if shows is None else Shows(shows),
         concession=concession,
+        reads=reads,
         beside=beside,
     )
 

@@ -73,12 +73,14 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
     ask: at most 20 words, imperative. good: at most 12 words, what good looks like.
     work: kinds of work that call for it; empty means whenever its checklist applies.
     before: steps that it guards besides hand-back. after: a step that must have been taken.
-    stop: "not good" or "cannot see" is a hazard. note_only: undecided does not hold the machine.
+    stop: "not good" or "cannot see" is a hazard. note_only: undecided does not hold the machine;
+    held_for: kinds of work for which it does all the same.
     caution: shown with it, where it can hurt. options: for the probe. stations: for a measure, whose unit
     is mm by feeler leaves, or another one that is typed in; then a limit may be missing: only recorded.
     counts: the kinds to count; empty means the technician names them. wait_s: seconds, for a wait.
     shows: what the tool can show for it.
     concession: who may accept it where it is not good; a hazard and a stop check nobody.
+    reads: checks whose readings it judges; asked again, it asks them again too.
     beside: checks that establish the same, where asking both is right; `why` says what this one adds.
     shipped_limit: the limit that a shop's own one took the place of; None: the limit is the shipped one.
     shop_options: those of `options` that the shop set; options_source: where it has them from.
@@ -98,6 +100,7 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
     limit: Limit | None = None
     stop: bool = False
     note_only: bool = False
+    held_for: tuple[str, ...] = ()
     caution: str | None = None
     why: str | None = None
     probe: str | None = None
@@ -108,6 +111,7 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
     wait_s: float = 0.0
     shows: Shows | None = None
     concession: Concession = Concession.OWNER
+    reads: tuple[str, ...] = ()
     beside: tuple[str, ...] = ()
     shipped_limit: Limit | None = None
     shop_options: Mapping[str, str] = {}

@@ -90,7 +90,7 @@ def checklist_mistakes(
     misspelt = _misspelt_work(checklist, known.values())
     if misspelt:
         return [_at(error, checklist, name) for error in misspelt]
-    found = [_at(error, checklist, name) for error in _unknown_beside(checklist, together)]
+    found = [_at(error, checklist, name) for error in _unknown_checks(checklist, together)]
     for work in ((), *((kind,) for kind in known_work([checklist]))):
         try:
             composition = compose(together, work)
@@ -115,7 +115,7 @@ def _misspelt_work(checklist: Checklist, others: Iterable[Checklist]) -> list[Ch
     words.update(checklist.for_work)
     inner = [
         *(kind for step in checklist.steps for kind in step.work),
-        *(kind for check in checklist.checks for kind in check.work),
+        *(kind for check in checklist.checks for kind in (*check.work, *check.held_for)),
     ]
     found += [
         blame(checklist, kind, f'No checklist is for "{kind}".', did_you_mean(kind, words))
@@ -125,12 +125,12 @@ def _misspelt_work(checklist: Checklist, others: Iterable[Checklist]) -> list[Ch
     return found
 
 
-def _unknown_beside(checklist: Checklist, together: tuple[Checklist, ...]) -> list[ChecklistError]:
+def _unknown_checks(checklist: Checklist, together: tuple[Checklist, ...]) -> list[ChecklistError]:
     words = {check.id for each in together for check in each.checks}
     return [
         blame(checklist, named, f'No checklist has a check "{named}".', did_you_mean(named, words))
         for check in checklist.checks
-        for named in check.beside
+        for named in (*check.reads, *check.beside)
         if named not in words
     ]
 

@@ -1,6 +1,7 @@
 """`handback measure`: what a recorded log tells of a battery and of heat."""
 
 import math
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,7 +18,12 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
-_MOST_WH = 1000.0
+_LEAST_WH, _MOST_WH = 1.0, 1000.0
+_MOST_ERROR = 0.5
+_CELL_V = (
+    2.8,
+    4.6,
+)  # a cell that stays below is dead, or counted wrongly; none stays above [common practice]
 
 
 @click.command(
@@ -89,23 +95,25 @@ def command(
     from verify.measure.log_measurement import measure_log
 
     given = {
-        "gain": _share("--gain", gain),
-        "offset_a": _finite("--offset", offset),
-        "level": _share("--level", level),
-        "unproven": _share("--unproven", unproven),
-        "full": _share("--full", full),
-        "cell_v": _finite("--cell-voltage", cell_voltage),
+        "gain": _error("--gain", gain, per=100),
+        "offset_a": _error("--offset", offset),
+        "level": _error("--level", level, per=100),
+        "unproven": _error("--unproven", unproven, per=100),
+        "full": _error("--full", full, per=100),
+        "cell_v": _error("--cell-voltage", cell_voltage),
     }
     assumed = Assumed(
         **{name: getattr(ASSUMED, name) if value is None else value for name, value in given.items()}
     )
     for name, energy_wh in (("--claimed-wh", claimed_wh), ("--label-wh", label_wh)):
-        if energy_wh is not None and not 0 < energy_wh < _MOST_WH:
+        if energy_wh is not None and not _LEAST_WH <= energy_wh <= _MOST_WH:
             raise WrongUseError(
-                f"{name} is {energy_wh:g}: no battery holds that.",
+                f"{name} is {energy_wh:g}: no laptop's battery holds that.",
                 next_step=f"Give it in Wh, such as {name} 57.",
             )
     recorded = read_log(log)
+    if cells is not None:
+        _fits(cells, recorded.columns.get("voltage_v", ()))
     found = measure_log(
         recorded.times_s,
         recorded.columns,
@@ -131,16 +139,33 @@ def command(
     return _code(found, findings)
 
 
-def _finite(name: str, value: float | None) -> float | None:
-    if value is not None and not math.isfinite(value):
-        raise WrongUseError(f"{name} is no number.", next_step="Give it as a number, such as 0.01.")
-    return value
+def _error(name: str, value: float | None, *, per: int = 1) -> float | None:
+    """Return a half-width as it is assumed: per cent, and points, as a share."""
+    if value is None:
+        return None
+    most = _MOST_ERROR * per
+    if not 0 <= value < most:
+        raise WrongUseError(
+            f"{name} is {value:g}: it must be 0 or more, and below {most:g}.",
+            next_step="Leave it out for what is usually assumed.",
+        )
+    return value / per
 
 
-def _share(name: str, per_cent: float | None) -> float | None:
-    """Return per cent as a share."""
-    value = _finite(name, per_cent)
-    return None if value is None else value / 100
+def _fits(cells: int, volts: Sequence[float]) -> None:
+    """Raise WrongUseError where so many cells in series cannot have these voltages, NaN where unknown."""
+    from verify.measure.log_measurement import cells_of
+
+    known = [one for one in volts if not math.isnan(one)]
+    if not known:
+        return
+    # So low a voltage may be a dead pack's, where it fits no other number.
+    too_many = max(known) < _CELL_V[0] * cells and cells_of(known) is not None
+    if too_many or min(known) > _CELL_V[1] * cells:
+        raise WrongUseError(
+            f"--cells is {cells}: {min(known):.1f} to {max(known):.1f} V is no voltage of so many in series.",
+            next_step="Leave it out, or take the number from the pack's label.",
+        )
 
 
 def _code(found: "LogMeasurement", findings: "list[LogFinding]") -> int:

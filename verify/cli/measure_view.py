@@ -23,7 +23,7 @@ _UNKNOWN = "cannot tell"
 _GAUGE = {
     Gauge.TRUTHFUL: ("+", "TRUTHFUL", "green", "The pack holds about what its gauge claims, or more."),
     Gauge.BOASTFUL: ("x", "BOASTFUL", "bold red", "The gauge claims more than the pack holds."),
-    Gauge.UNDECIDED: ("?", "CANNOT TELL YET", "yellow", "This log shows neither."),
+    Gauge.UNDECIDED: ("?", "CANNOT TELL YET", "yellow", "This log does not show whether its claim is true."),
 }
 _MARKS = {Weight.FAULT: ("x", "bold red"), Weight.DOUBT: ("?", "yellow"), Weight.NOTE: ("-", "dim")}
 
@@ -47,12 +47,13 @@ def show(
     rows_text = f"{rows:,} {'row' if rows == 1 else 'rows'}"
     console.print(Text(f"{on_one_line(name)}: {rows_text}{length}", style="bold"))
     if found.length_s is not None:
-        _capacity(console, found)
+        if _of_a_pack(found):
+            _capacity(console, found)
         _gauge(console, found)
         _phases(console, found)
         _resistance(console, found)
         _heat(console, found)
-    _findings(console, findings)
+    _findings(console, findings, established=found.established)
     if found.length_s is not None:
         _unknown(console, found)
 
@@ -105,6 +106,12 @@ def _interval(found: Interval | None, unit: str) -> tuple[str, str]:
     return f"{_figure(found.value)} {unit}", f"{bounds} (95 %)"
 
 
+def _of_a_pack(found: LogMeasurement) -> bool:
+    pack = found.pack
+    told = (pack.capacity_ah, pack.least_ah, found.claimed_wh, found.label_wh)
+    return any(one is not None for one in told) or bool(found.phases)
+
+
 def _capacity(console: Console, found: LogMeasurement) -> None:
     _section(console, "Capacity between empty and full")
     pack = found.pack
@@ -136,17 +143,16 @@ def _other(name: str, figure_wh: float | None, measured: Interval | None) -> tup
         return name, "not given", ""
     share = ""
     if measured is not None and math.isfinite(measured.high):
-        share = f"measured: {measured.value / figure_wh:.0%} of it"
+        share = f"measured: {100 * measured.value / figure_wh:.0f} % of it"
     elif measured is not None:
-        share = f"measured: at least {measured.low / figure_wh:.0%} of it"
+        share = f"measured: at least {100 * measured.low / figure_wh:.0f} % of it"
     return name, f"{_figure(figure_wh)} Wh", share
 
 
 def _gauge(console: Console, found: LogMeasurement) -> None:
-    _section(console, "Gauge")
     if found.gauge is None:
-        _hung(console, "-", "No gauge in this log: no level, and no claim given.")
         return
+    _section(console, "Gauge")
     mark, word, style, sentence = _GAUGE[found.gauge]
     line = Text(f"{word}. ", style=style)
     line.append(sentence, style="default not bold")
@@ -162,7 +168,7 @@ def _phases(console: Console, found: LogMeasurement) -> None:
         table.add_column(no_wrap=True)
     shown = found.phases[:_MOST_PHASES]
     for phase in shown:
-        charge = "" if phase.charge_ah is None else f"{phase.charge_ah:+.2f} Ah"
+        charge = "" if phase.charge_ah is None else f"{round(phase.charge_ah, 2) or 0.0:+.2f} Ah"
         cells = (
             f"  {_clock(phase.start_s)}",
             span_text(phase.end_s - phase.start_s),
@@ -192,33 +198,32 @@ def _resistance(console: Console, found: LogMeasurement) -> None:
 
 
 def _heat(console: Console, found: LogMeasurement) -> None:
-    if not found.has_heat:
+    if found.steady_c is None:
         return
     _section(console, "Heat")
-    if found.steady_c is None:
-        _hung(console, "?", f"Where the {found.heat_of} ends: cannot tell yet. {found.heat_why}")
-        return
     value, bounds = _interval(found.steady_c, "°C")
-    _hung(console, " ", f"The {found.heat_of} ends at {value}, {bounds}.")
+    _hung(console, " ", f"The {found.heat_of} settles at {value}, {bounds}, as it is loaded here.")
     if found.time_constant_s is not None:
         value, bounds = _interval(found.time_constant_s, "s")
         _hung(console, " ", f"Time constant of its cooler: {value}, {bounds}.")
 
 
-def _findings(console: Console, findings: Sequence[LogFinding]) -> None:
+def _findings(console: Console, findings: Sequence[LogFinding], *, established: bool) -> None:
     _section(console, "Findings")
     if not findings:
-        _hung(console, "+", "Nothing amiss.")
+        _hung(console, *(("+", "Nothing amiss.") if established else ("-", "None: this log tells nothing.")))
+    before = ""
     for finding in findings:
-        _finding(console, finding)
+        _finding(console, finding, before=before)
+        before = finding.next_step
 
 
-def _finding(console: Console, finding: LogFinding) -> None:
+def _finding(console: Console, finding: LogFinding, *, before: str) -> None:
     mark, style = _MARKS[finding.weight]
     text = Text(on_one_line(finding.what))
     if finding.next_step:
         text.append("\nNext: ", style="bold")
-        text.append(on_one_line(finding.next_step))
+        text.append("the same." if finding.next_step == before else on_one_line(finding.next_step))
     _hung(console, mark, text, style=style)
 
 

@@ -95,9 +95,9 @@ def _number(value: float | None, unit: str, digits: int = 1) -> str:
 
 def _percent(ratio: float) -> str:
     """Write a ratio in whole per cent, but never as 0 or 100 what is neither."""
-    text = f"{ratio:.0%}"
-    if text in ("0%", "100%") and ratio not in (0, 1):
-        return f"{write_number(100 * ratio, apart_from=(0, 100))}%"
+    text = f"{100 * ratio:.0f} %"
+    if text in ("0 %", "100 %") and ratio not in (0, 1):
+        return f"{write_number(100 * ratio, apart_from=(0, 100))} %"
     return text
 
 
@@ -134,7 +134,7 @@ def _pack_rows(pack: Pack) -> list[tuple[str, str]]:
     if pack.temperature_c is not None:
         rows.append(("Temperature", f"{pack.temperature_c:.0f} °C"))
     if pack.charge_limit is not None:
-        rows.append(("Charge limit", f"stops at {pack.charge_limit:.0%}"))
+        rows.append(("Charge limit", f"stops at {100 * pack.charge_limit:.0f} %"))
     named = " ".join(filter(None, (pack.manufacturer, pack.model, pack.technology)))
     rows.append(("Pack", f"{named or 'maker and model unknown'}, serial {pack.serial or _UNKNOWN}"))
     return rows
@@ -203,9 +203,11 @@ def _sensor(sensor: Temperature | Fan) -> str:
 
 def _cpu_rows(sample: Sample) -> list[tuple[str, str]]:
     cpu = sample.cpu
-    load = f"{cpu.load:.0%}" if cpu.load is not None else f"{_UNKNOWN}: {cpu.reasons.get('load', '')}"
+    load = f"{100 * cpu.load:.0f} %" if cpu.load is not None else f"{_UNKNOWN}: {cpu.reasons.get('load', '')}"
     clock = _UNKNOWN if cpu.frequency_mhz is None else f"{cpu.frequency_mhz:.0f} MHz"
     if cpu.frequency_max_mhz is not None:
         clock += f" (at most {cpu.frequency_max_mhz:.0f} MHz)"
+    if cpu.frequency_base_mhz is not None:
+        clock += f", base {cpu.frequency_base_mhz:.0f} MHz"
     cores = _UNKNOWN if cpu.logical_cores is None else str(cpu.logical_cores)
     return [("Cores", cores), ("Load", load), ("Clock", clock)]

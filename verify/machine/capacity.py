@@ -206,11 +206,11 @@ def _contradictions(draft: Draft, ratio: float, *, exact: bool, cycles: int | No
         fields: tuple[str, ...] = ("full_charge_wh", "health")
     elif ratio > bounds.LEARNED_MAX:
         why, fields = (
-            f"{ratio:.0%} of design: the gauge has not learned this pack yet.",
+            f"{100 * ratio:.0f} % of design: the gauge has not learned this pack yet.",
             ("full_charge_wh", "health"),
         )
     elif ratio > _GENEROUS:
-        why, fields = f"{ratio:.0%} of design is unusually much.", ("health",)
+        why, fields = f"{100 * ratio:.0f} % of design is unusually much.", ("health",)
     elif ratio < _HARDLY_ANYTHING_LEFT or (ratio < _WORN and cycles is not None and cycles <= _FEW_CYCLES):
         worn = "" if cycles is None else f" after {cycles} cycles"
         why = f"{ratio:.1%} of design{worn}: a wrong gauge or a charge limit is as likely as a worn pack."

@@ -75,9 +75,10 @@ class Pack(msgspec.Struct, frozen=True, kw_only=True):
 
     def doubt(self, field: str) -> str | None:
         """Return why the field's value is doubted, or None where it is unknown, sound or estimated."""
-        if field in self.estimated or getattr(self, field) is None:
+        reason = self.reasons.get(field)
+        if reason is None or field in self.estimated or getattr(self, field) is None:
             return None
-        return self.reasons.get(field)
+        return reason
 
 
 class Adapter(msgspec.Struct, frozen=True, kw_only=True):

@@ -1,7 +1,7 @@
 """Computations on what was read: pure functions, each with its source."""
 
 from verify.measure.cells import cells_in_series
-from verify.measure.counting import Integral, charge_in, energy_in, level_after
+from verify.measure.counting import Integral
 from verify.measure.full import ChargePoint, FullWatch, advance
 from verify.measure.rounding import write_number, write_reading
 from verify.measure.uncertainty import combine, quotient, rectangular, resolution, triangular
@@ -12,10 +12,7 @@ __all__ = [
     "Integral",
     "advance",
     "cells_in_series",
-    "charge_in",
     "combine",
-    "energy_in",
-    "level_after",
     "quotient",
     "rectangular",
     "resolution",

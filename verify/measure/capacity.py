@@ -20,7 +20,7 @@ from verify.measure.assumed import ASSUMED, Assumed
 from verify.measure.charge_count import Counted
 from verify.measure.coverage import COVERAGE, half_width
 from verify.measure.interval import Interval
-from verify.measure.open_circuit import FULL_CELL_V, HIGH_CELL_V, mean_over, mean_ratio
+from verify.measure.open_circuit import FULL_CELL_V, HIGH_CELL_V, level_at_rest, mean_over, mean_ratio
 from verify.values.errors import InvalidValueError
 
 __all__ = [
@@ -263,13 +263,22 @@ def capacity_wh(
     return _quotient(errors, _change(counted, start, end), (start.half_width, end.half_width), coverage)
 
 
-def full_level(end_c: float, *, assumed: Assumed = ASSUMED) -> tuple[float, float]:
+def full_level(
+    end_c: float, *, low_cell_v: float | None = None, assumed: Assumed = ASSUMED
+) -> tuple[float, float]:
     """Return the level at which a charger ends a charge, and its half-width.
 
     end_c: the current at the end, in C, 0 or more. What it still does to the voltage, over the slope of the
     curves near full, is left to fill; level 1 is 4.2 V at rest. assumed.full: how well the charger holds that
-    voltage.
+    voltage. low_cell_v: the voltage it was held at, in V a cell, where that is less: by a limit or warmth, then
+    the level is what the curves of rest voltages say; or as the cells are made so, and it is 1.
     """
+    if low_cell_v is not None:
+        under = [end_c * volts for volts in _LEFT_AT_END]
+        error_v = assumed.cell_v + (under[1] - under[0]) / 2
+        least = level_at_rest(low_cell_v - sum(under) / 2, error_v=error_v).low
+        # Which of the two it is, is not known: each end is as likely as what lies between.
+        return (1 + least) / 2, (1 - least) / 2 / COVERAGE
     least, most = (end_c * volts / _SLOPE_AT_FULL for volts in _LEFT_AT_END)
     return 1 - (least + most) / 2, math.hypot(assumed.full, (most - least) / 2)
 

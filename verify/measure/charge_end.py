@@ -90,6 +90,14 @@ class ChargeEnd:
         return self._cells is not None and self._highest_v >= _TOP_CELL_V * self._cells
 
     @property
+    def low_cell_v(self) -> float | None:
+        """The highest voltage of a cell, in V, where that is below a full one's; else None."""
+        if not self._cells or not self._highest_v:
+            return None
+        cell_v = self._highest_v / self._cells
+        return cell_v if cell_v < _TOP_CELL_V else None
+
+    @property
     def tapers(self) -> bool:
         """Whether the voltage is held, so that what is still to come can be told."""
         return self._taper.begun

@@ -4,8 +4,6 @@ A gap that is too long, a missing value or fewer than two samples make the whole
 happened in between was not seen.
 """
 
-from collections.abc import Sequence
-
 from verify.values import Reading, Unit
 from verify.values.errors import InvalidValueError
 
@@ -61,57 +59,3 @@ class Integral:
         if reason:
             return Reading(value=None, unit=unit, source=source, reason=reason)
         return Reading(value=self._sum / _SECONDS_IN_HOUR, unit=unit, source=source)
-
-
-def _counted(
-    times_s: Sequence[float],
-    values: Sequence[float | None],
-    *,
-    unit: Unit,
-    source: str,
-    gap_s: float,
-) -> Reading:
-    if len(times_s) != len(values):
-        raise InvalidValueError("Every sample needs a time and a value.")
-    total = Integral(gap_s=gap_s)
-    for at_s, value in zip(times_s, values, strict=True):
-        total.add(at_s, value)
-    return total.per_hour(unit=unit, source=source)
-
-
-def energy_in(
-    times_s: Sequence[float],
-    powers_w: Sequence[float | None],
-    *,
-    source: str,
-    gap_s: float = LONGEST_GAP_S,
-) -> Reading:
-    """Integrate the power into the pack, in Wh.
-
-    times_s: rising, in s, one clock. powers_w: into the pack positive, None where unknown. gap_s: above 0.
-    Returns the energy without uncertainty (nobody stated the sensor's), or an unknown reading with the
-    reason. Raises InvalidValueError if time runs backwards or the lengths differ. Source: trapezoidal rule.
-    """
-    return _counted(times_s, powers_w, unit=Unit.WATT_HOUR, source=source, gap_s=gap_s)
-
-
-def charge_in(
-    times_s: Sequence[float],
-    currents_a: Sequence[float | None],
-    *,
-    source: str,
-    gap_s: float = LONGEST_GAP_S,
-) -> Reading:
-    """Integrate the current into the pack, in Ah; arguments and answers as for `energy_in`."""
-    return _counted(times_s, currents_a, unit=Unit.AMPERE_HOUR, source=source, gap_s=gap_s)
-
-
-def level_after(*, start_level: float, charge_ah: float, capacity_ah: float) -> float:
-    """Return the level, 0 to 1 where nothing was counted wrongly, after a charge went in; not clamped.
-
-    charge_ah: into the pack positive. capacity_ah: above 0. Raises InvalidValueError otherwise.
-    Source: coulomb counting, z(t) = z0 + (1/Q) ∫ I dt.
-    """
-    if capacity_ah <= 0:
-        raise InvalidValueError("A capacity is above 0 Ah.")
-    return start_level + charge_ah / capacity_ah

@@ -1,4 +1,4 @@
-"""How long a charge will still take, and what will still go in: phases and taper together, look by look."""
+"""How long a charge will still take: phases and taper together, look by look."""
 
 from verify.measure.interval import Interval
 from verify.measure.phases import CHARGING, PhaseKind, Phases
@@ -71,9 +71,3 @@ class ChargeForecast:
             cell_v=volts / cells if volts is not None and cells else None,
             full_cell_v=self._full_cell_v,
         )
-
-    def charge_to_come(self) -> Interval | None:
-        """Return the charge that will still go in, in Ah, with its band; None before the taper shows it."""
-        if self._capacity_ah is None or self.phases.kind is not PhaseKind.CONSTANT_VOLTAGE:
-            return None
-        return self._taper.charge_to_come(self._capacity_ah)

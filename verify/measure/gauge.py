@@ -254,8 +254,8 @@ class GaugeWatch:
         return GaugeFinding(
             sign=GaugeSign.FALLS_TOO_FAST if falling else GaugeSign.PROPORTIONATE_BOAST,
             sentence=(
-                f"Its level {'falls' if falling else 'rises'} as that of a pack of {share:.0%} of "
-                "the claimed capacity."
+                f"Its level {'falls' if falling else 'rises'} as that of a pack of {ah:.2f} Ah, not of the "
+                f"{claimed_ah:.2f} Ah that it claimed."
             ),
             next_step="Charge it to full in one go and measure again." if falling else DRAIN,
             # A level that was at 100 % long before the end ran ahead: its slope says nothing of the claim.
@@ -307,7 +307,8 @@ class GaugeWatch:
                 GaugeFinding(
                     sign=GaugeSign.STANDS,
                     sentence=(
-                        f"Its level stood at {self._stand_level:.0%} while {share:.0%} of its charge flowed."
+                        f"Its level stood at {100 * self._stand_level:.0f} % while {100 * share:.0f} % of "
+                        "its charge flowed."
                     ),
                     next_step=DRAIN,
                 )
@@ -327,7 +328,10 @@ class GaugeWatch:
             found.append(
                 GaugeFinding(
                     sign=GaugeSign.AGAINST_VOLTAGE,
-                    sentence=f"It says {level:.0%}; its voltage at rest is that of {low:.0%} to {high:.0%}.",
+                    sentence=(
+                        f"It says {100 * level:.0f} %; its voltage at rest is that of {100 * low:.0f} to "
+                        f"{100 * high:.0f} %."
+                    ),
                     next_step=_REST,
                     # Only a level above what the cells can have claims too much.
                     shows_lie=level > high and beyond > self._assumed.unproven + LEAP,
@@ -337,7 +341,9 @@ class GaugeWatch:
             found.append(
                 GaugeFinding(
                     sign=GaugeSign.FULL_TOO_EARLY,
-                    sentence=f"It said 100 % while {self._after_full_ah / claimed_ah:.0%} more went in.",
+                    sentence=(
+                        f"It said 100 % while {100 * self._after_full_ah / claimed_ah:.0f} % more went in."
+                    ),
                     next_step="Unplug it right after full: a machine that dies was not full.",
                 )
             )

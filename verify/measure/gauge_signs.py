@@ -103,7 +103,7 @@ def claims_alone(
         findings.append(
             GaugeFinding(
                 sign=GaugeSign.FULL_ABOVE_DESIGN,
-                sentence=f"It claims {claimed_wh / design_wh:.0%} of what it was made for.",
+                sentence=f"It claims {100 * claimed_wh / design_wh:.0f} % of what it was made for.",
                 next_step="Check the units and that the pack belongs to this machine, then measure.",
             )
         )

@@ -10,7 +10,7 @@ from enum import StrEnum
 from verify.measure.look_intervals import LookIntervals
 from verify.measure.point import Point
 
-__all__ = ["EXPECTED", "WHAT_TO_DO", "Band", "TemperatureStill", "band", "temperature_still"]
+__all__ = ["EXPECTED", "NORMAL_FROM_C", "WHAT_TO_DO", "Band", "TemperatureStill", "band"]
 
 
 class Band(StrEnum):
@@ -120,11 +120,3 @@ class TemperatureStill:
             "and the charger cannot protect it. Pull the charger out. Warm it with a hand: "
             "if the figure does not move, do not hand it back with this battery."
         )
-
-
-def temperature_still(*points: Point, capacity_ah: float) -> bool | None:
-    """Tell whether the temperature stands still over these looks; None where they do not show it."""
-    watch = TemperatureStill(capacity_ah=capacity_ah)
-    for point in points:
-        watch.see(point)
-    return watch.still

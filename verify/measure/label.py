@@ -122,7 +122,7 @@ def label_findings(
         findings.append(
             LabelFinding(
                 sign=LabelSign.ABOVE_DESIGN,
-                sentence=f"The label says {wh.value / design_wh:.0%} of what the pack was made for.",
+                sentence=f"The label says {100 * wh.value / design_wh:.0f} % of what the pack was made for.",
                 next_step="Compare the label with the old pack's, and measure.",
             )
         )

@@ -10,7 +10,7 @@ from enum import StrEnum
 import msgspec
 
 from verify.measure.charge_events import SAID, ChargeEvent, ChargeEventKind
-from verify.measure.jeita import EXPECTED, WHAT_TO_DO, Band, band
+from verify.measure.jeita import EXPECTED, NORMAL_FROM_C, WHAT_TO_DO, Band, band
 from verify.measure.phases import CHARGING, Phase
 from verify.measure.rate import judge_rate
 
@@ -25,6 +25,7 @@ __all__ = [
 ]
 
 _LEVEL_AGAINST = 0.05  # so much level must have moved against the flow
+_VOLTS_AGAINST = 0.25  # the same of a voltage, which recovers a little while a smaller load goes on
 _TIMES_AS_MUCH = 3.0
 _POWER_APART = 0.15
 _LEAST_W = 1.0
@@ -35,6 +36,10 @@ _LEAST_CHARGE_S = 600.0  # a shorter charge tells no rate
 _SAID = {
     **SAID,
     ChargeEventKind.STALL: "The charge stopped early, and nothing flowed for 10 minutes or more.",
+}
+_THERE = {
+    **EXPECTED,
+    Band.COLD: "Below 0 °C lithium cells take harm from a charge: the charger should have waited.",
 }
 _AFTER = {
     ChargeEventKind.STALL: "If the charger was in, look for a charge limit in firmware and system.",
@@ -61,11 +66,16 @@ class LogFinding(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def about_flow(
-    times_s: Sequence[float], flow: Sequence[float | None], levels: Sequence[float | None]
+    times_s: Sequence[float],
+    flow: Sequence[float | None],
+    levels: Sequence[float | None],
+    *,
+    by_voltage: bool = False,
 ) -> Iterator[LogFinding]:
     """Tell where the level moves against the flow: a sign is turned round, or the gauge makes it up.
 
-    flow: current or power, into the pack positive.
+    flow: current or power, into the pack positive. by_voltage: the levels are voltages, as shares of their
+    range.
     """
     with_it = against = charge = 0.0
     before: float | None = None
@@ -85,10 +95,11 @@ def about_flow(
                 with_it += abs(moved)
             charge = 0.0
         before = level
-    if against > _LEVEL_AGAINST and against > _TIMES_AS_MUCH * with_it:
+    of, least = ("voltage", _VOLTS_AGAINST) if by_voltage else ("level", _LEVEL_AGAINST)
+    if against > least and against > _TIMES_AS_MUCH * with_it:
         yield LogFinding(
-            what=f"The level moves against the current, by {against:.0%} in all: it falls while charge goes "
-            "in, or rises while it comes out.",
+            what=f"The {of} moves against the current: it falls while charge goes in, or rises while it "
+            "comes out.",
             next_step="Into the pack is positive. If the recorder has it the other way round, turn the sign "
             "of current_a and power_w and measure again.",
             weight=Weight.FAULT,
@@ -135,7 +146,7 @@ def about_power(
         whole += abs(power)
     if whole and apart / whole > _POWER_APART:
         yield LogFinding(
-            what=f"power_w differs from current_a × voltage_v by {apart / whole:.0%} on average.",
+            what=f"power_w differs from current_a × voltage_v by {100 * apart / whole:.0f} % on average.",
             next_step="All three must be the pack's own. Take away the column that is of something else.",
             weight=Weight.FAULT,
         )
@@ -163,15 +174,15 @@ def about_temperature(
         )
         # What to do in a milder band would undo it.
         return
-    charged = {
-        band(one): one
-        for one, rate in zip(celsius, flow, strict=True)
-        if one is not None and rate is not None and rate > _REST_A
-    }
+    charged: dict[Band, float] = {}
+    for one, rate in zip(celsius, flow, strict=True):
+        if one is not None and rate is not None and rate > _REST_A:
+            farthest = max if one >= NORMAL_FROM_C else min
+            charged[band(one)] = farthest(one, charged.get(band(one), one))
     for where, weight in ((Band.COLD, Weight.FAULT), (Band.COOL, Weight.DOUBT), (Band.WARM, Weight.DOUBT)):
         if where in charged:
             yield LogFinding(
-                what=f"It was charged while {where} ({charged[where]:.0f} °C). {EXPECTED[where]}",
+                what=f"It was charged while {where} ({charged[where]:.0f} °C). {_THERE[where]}",
                 next_step=WHAT_TO_DO[where],
                 weight=weight,
             )

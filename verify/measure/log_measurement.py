@@ -25,6 +25,8 @@ from verify.measure.log_findings import (
 )
 from verify.measure.log_heat import heat_of, time_constant
 from verify.measure.log_points import LogLooks, looks_at
+from verify.measure.measured import uncounted
+from verify.measure.open_circuit import FULL_CELL_V
 from verify.measure.pack_measurement import Gauge, Measured, PackMeasurement
 from verify.measure.phases import Phase
 from verify.measure.resistance import Resistance
@@ -41,6 +43,12 @@ _MOST_CELLS = 5
 _LEAST_LEVEL = 0.05  # below it a quotient by the level is worth nothing
 _SHARP_LEVEL = 0.30  # from here on a level in whole per cent tells the claim to 2 %
 _CLAIMS_APART = 0.05
+_LEAST_CLAIM_WH = 1.0  # a smaller one is a figure in another unit, or none
+_MOST_WH, _MOST_AH = 1000.0, 100.0  # no laptop's battery holds as much, nor the largest that may be carried
+
+
+_UNITS = "Look at the units: time_s is in seconds, current_a in amperes, power_w in watts."
+_CLAIM = "Give the full capacity that it claims with --claimed-wh, or record remaining_wh."
 
 
 class LogMeasurement(msgspec.Struct, frozen=True, kw_only=True):
@@ -49,8 +57,7 @@ class LogMeasurement(msgspec.Struct, frozen=True, kw_only=True):
     length_s: from its first row to its last; None where it has not two. pack: all of the pack measurement.
     cells: in series, as given or as the voltage tells. claimed_wh: given, or as the gauge's level and
     remaining energy tell. gauge: None where the log has no gauge and no claim was given. steady_c,
-    time_constant_s: where the temperature of heat_of ends, and the slower of its time constants; has_heat:
-    whether one was told.
+    time_constant_s: where the temperature of heat_of ends, and the slower of its time constants.
     unknown: what it cannot tell, and why.
     """
 
@@ -64,9 +71,7 @@ class LogMeasurement(msgspec.Struct, frozen=True, kw_only=True):
     phases: tuple[Phase, ...]
     steady_c: Interval | None
     time_constant_s: Interval | None
-    has_heat: bool
     heat_of: str
-    heat_why: str
     findings: tuple[LogFinding, ...]
     unknown: Mapping[str, str]
 
@@ -148,25 +153,32 @@ def measure_log(
             events.unseen()
         events.see(point, pack.phases.kind)
     measured, resistance, done = pack.result(), pack.steps.result(), pack.phases.result()
+    absurd = _beyond_any(measured)
+    if absurd:
+        findings.append(LogFinding(what=absurd, next_step=_UNITS, weight=Weight.FAULT))
+        measured = uncounted(absurd, next_step=_UNITS, findings=(), reached_full=measured.reached_full)
     whose, course = heat_of(looks)
     steady = course.steady_c
-    findings += _seen(looks, still=warmth.sentence)
+    seen = list(_seen(looks, still=warmth.sentence))
+    findings += seen
     hot = too_hot(looks.column("temperature_c"))
     if hot:
         # No further test of a pack that must be left alone.
         signs = (msgspec.structs.replace(sign, next_step="") for sign in measured.findings)
         measured = msgspec.structs.replace(measured, next_step="", findings=tuple(signs))
     findings += _of_gauge(measured)
-    if not hot:
+    if not hot and not absurd:
         findings += about_charge(events.result(), done, scale_ah)
-    findings += _of_label(pack, label_wh, hot=hot)
+        findings += _ended_low(pack)
+    if not absurd:
+        findings += _of_label(pack, label_wh, hot=hot)
     has_gauge = claimed is not None or "state_of_charge" in columns
     gauge = measured.verdict if has_gauge else None
     if gauge is Gauge.UNDECIDED:
         findings.append(
             LogFinding(
                 what="Whether the gauge tells the truth cannot be told from this log.",
-                next_step=measured.next_step,
+                next_step=_after_all(measured, seen, claimed, hot=hot),
                 weight=Weight.DOUBT,
             )
         )
@@ -181,12 +193,44 @@ def measure_log(
         phases=done,
         steady_c=steady,
         time_constant_s=time_constant(course),
-        has_heat=bool({"cpu_c", "temperature_c"} & set(columns)),
         heat_of=whose,
-        heat_why=course.why,
         findings=tuple(findings),
-        unknown=_unknown(measured, resistance, done, course, has_gauge=has_gauge),
+        unknown=_unknown(
+            measured, _why_no_resistance(resistance, columns), done, course, has_gauge=has_gauge
+        ),
     )
+
+
+def _after_all(measured: Measured, seen: Sequence[LogFinding], claimed_wh: float | None, *, hot: bool) -> str:
+    """Return what is to be done next to prove the gauge."""
+    if hot:
+        return ""
+    if any(one.weight is Weight.FAULT for one in seen):
+        return "Put right what is wrong above, then measure again."
+    return _CLAIM if claimed_wh is None else measured.next_step
+
+
+def _beyond_any(measured: Measured) -> str:
+    """Return why what was counted can be of no laptop's battery; "" where it can."""
+    least = (
+        (measured.capacity_wh or measured.least_wh, _MOST_WH, "Wh"),
+        (measured.capacity_ah or measured.least_ah, _MOST_AH, "Ah"),
+    )
+    for found, most, unit in least:
+        if found is not None and found.low > most:
+            return f"It would hold at least {found.low:.0f} {unit}: no laptop's battery does."
+    return ""
+
+
+def _ended_low(pack: PackMeasurement) -> Iterator[LogFinding]:
+    cell_v = pack.ended_low_v
+    if cell_v is not None:
+        yield LogFinding(
+            what=f"The charge ended at {cell_v:.2f} V a cell; full is {FULL_CELL_V:g} V and more. The "
+            "capacity is reckoned up to there.",
+            next_step="Look for a charge limit in firmware and system, and for warmth.",
+            weight=Weight.DOUBT,
+        )
 
 
 def _claims(looks: LogLooks) -> list[tuple[float, float]]:
@@ -195,7 +239,10 @@ def _claims(looks: LogLooks) -> list[tuple[float, float]]:
     return [
         (level, left_wh / level)
         for level, left_wh in pairs
-        if level is not None and left_wh is not None and level >= _LEAST_LEVEL and left_wh > 0
+        if level is not None
+        and left_wh is not None
+        and level >= _LEAST_LEVEL
+        and left_wh / level >= _LEAST_CLAIM_WH
     ]
 
 
@@ -222,8 +269,18 @@ def _seen(looks: LogLooks, *, still: str | None) -> Iterator[LogFinding]:
     times_s, current_a, power_w = looks.seconds(), looks.column("current_a"), looks.column("power_w")
     flow = current_a if "current_a" in looks.columns else power_w
     yield from about_temperature(looks.column("temperature_c"), flow, still=still)
-    yield from about_flow(times_s, flow, looks.column("state_of_charge"))
+    if "state_of_charge" in looks.columns:
+        yield from about_flow(times_s, flow, looks.column("state_of_charge"))
+    else:
+        yield from about_flow(times_s, flow, _as_levels(looks.column("voltage_v")), by_voltage=True)
     yield from about_power(power_w, current_a, looks.column("voltage_v"))
+
+
+def _as_levels(volts: Sequence[float | None]) -> list[float | None]:
+    """Return voltages as shares of their range in a pack, so that a turned sign shows where no level does."""
+    top_v = max((one for one in volts if one is not None), default=0.0)
+    # From empty to full a cell's voltage goes up by about a quarter of its highest.
+    return [None if one is None else 1 - 4 * (1 - one / top_v) for one in volts]
 
 
 def _of_gauge(measured: Measured) -> Iterator[LogFinding]:
@@ -241,7 +298,7 @@ def _of_label(pack: PackMeasurement, label_wh: float | None, *, hot: bool) -> It
     """Hold the capacity against the label: sure either way (one-sided 95 %), or undecided."""
     if label_wh is None:
         return
-    limit = f"{LABEL_SHARE:.0%} of the label ({LABEL_SHARE * label_wh:.1f} Wh)"
+    limit = f"{100 * LABEL_SHARE:.0f} % of the label ({LABEL_SHARE * label_wh:.1f} Wh)"
     holds = pack.decides(LABEL_SHARE * label_wh)
     if holds is None:
         yield LogFinding(
@@ -259,8 +316,24 @@ def _of_label(pack: PackMeasurement, label_wh: float | None, *, hot: bool) -> It
         )
 
 
+def _why_no_resistance(resistance: Resistance, columns: "Mapping[str, array[float]]") -> str:
+    """Return why it has none; "" where it has one."""
+    if resistance.pack_mohm is not None:
+        return ""
+    if not {"current_a", "power_w"} & set(columns):
+        return "The log has no current and no power."
+    if "voltage_v" not in columns:
+        return "The log has no voltage."
+    return resistance.reason or "The current made no step."
+
+
 def _unknown(
-    measured: Measured, resistance: Resistance, phases: Sequence[Phase], course: Warmed, *, has_gauge: bool
+    measured: Measured,
+    no_resistance: str,
+    phases: Sequence[Phase],
+    course: Warmed,
+    *,
+    has_gauge: bool,
 ) -> dict[str, str]:
     unknown = {}
     if measured.capacity_wh is None and measured.why_not:
@@ -269,8 +342,8 @@ def _unknown(
         unknown["Gauge"] = "The log has no level, and no claim was given (--claimed-wh)."
     if not phases:
         unknown["Phases"] = "The log has no current and no power."
-    if resistance.pack_mohm is None:
-        unknown["Resistance"] = resistance.reason or "The current made no step."
+    if no_resistance:
+        unknown["Resistance"] = no_resistance
     if course.steady_c is None:
         unknown["Steady temperature"] = course.why
     return unknown

@@ -1,16 +1,13 @@
 """What a measurement of a pack knows now, as one frozen value."""
 
-import math
 from enum import StrEnum
 
 import msgspec
 
 from verify.measure.capacity import EndLevel, StartLevel
 from verify.measure.charge_count import Counted
-from verify.measure.coverage import ONE_SIDED_Z
 from verify.measure.gauge_signs import GaugeFinding
 from verify.measure.interval import Interval
-from verify.values import Reading, Unit
 
 __all__ = ["Gauge", "Measured", "uncounted"]
 
@@ -32,6 +29,7 @@ class Measured(msgspec.Struct, frozen=True, kw_only=True):
     span taken; its count is `counted`. reached_full: whether the charge has ended. fall_ah: the same from
     running down, as a check; None where it did not. claimed_ratio, label_ratio: measured capacity over the
     claim, over the label. next_step: the cheapest further test; "" where there is nothing left to find out.
+    sure_wh: capacity_wh with each bound a one-sided 95 % one.
     """
 
     capacity_ah: Interval | None
@@ -50,19 +48,6 @@ class Measured(msgspec.Struct, frozen=True, kw_only=True):
     findings: tuple[GaugeFinding, ...]
     next_step: str
     sure_wh: Interval | None
-
-    def reading_wh(self, *, source: str) -> Reading:
-        """Return the capacity in Wh as a judge takes it.
-
-        Its standard uncertainty is what makes the value ± 1.645 u reach the exact one-sided 95 % bounds on
-        the wider side. Unknown with the reason where the capacity is, or where nothing bounds it.
-        """
-        wh, sure = self.capacity_wh, self.sure_wh
-        if wh is None or sure is None or not math.isfinite(sure.high):
-            why = self.why_not or "Nothing bounds the capacity from above yet."
-            return Reading(value=None, unit=Unit.WATT_HOUR, source=source, reason=why)
-        u = max(wh.value - sure.low, sure.high - wh.value) / ONE_SIDED_Z
-        return Reading(value=wh.value, unit=Unit.WATT_HOUR, standard_uncertainty=u, source=source)
 
 
 def uncounted(

@@ -22,7 +22,7 @@ from verify.measure.coverage import ONE_SIDED
 from verify.measure.current_sense import CurrentSense
 from verify.measure.decide_time import expected_doubt, minutes_to_decide
 from verify.measure.gauge import BOAST, GaugeWatch
-from verify.measure.gauge_signs import CLAIMS_ONLY, DOUBTFUL, DRAIN, GaugeFinding, claims_alone
+from verify.measure.gauge_signs import CLAIMS_ONLY, DOUBTFUL, DRAIN, GaugeFinding, GaugeSign, claims_alone
 from verify.measure.interval import Interval
 from verify.measure.measured import Gauge, Measured, uncounted
 from verify.measure.open_circuit import charge_end_v, not_covered
@@ -44,7 +44,7 @@ _LEAST_LEVEL = 0.05  # below it no claim follows from a level in whole per cents
 
 _CHARGE_ON = "Let it charge on to the end."
 _LOW_REST = (
-    "Run it down to 3.2 V a cell or less, let it rest for 10 minutes, then charge it to full in one go."
+    "Run it down to 3.1 V a cell or less, let it rest for 10 minutes, then charge it to full in one go."
 )
 _METER = (
     "Put an inline meter into the charger's lead, run the machine down, charge it and enter the watt-hours."
@@ -197,12 +197,23 @@ class PackMeasurement:
         """Whether a charge ended while it was watched."""
         return self._spans.reached_full
 
+    @property
+    def ended_low_v(self) -> float | None:
+        """The voltage of a cell, in V, at which a charge ended that did not go up to full; else None."""
+        return self._spans.low_cell_v if self.reached_full else None
+
     def result(self) -> Measured:
         """Return what is known now; costs some milliseconds."""
         nonsense = self._sense.nonsense
         if nonsense is not None:
             return uncounted(nonsense, next_step=_METER, findings=self._alone, reached_full=self.reached_full)
         findings = (*self._alone, *self._gauge.findings())
+        if self.ended_low_v is not None:
+            # Where a limit ends the charge, a level that leaps to 100 % is told of the limit.
+            findings = tuple(
+                msgspec.structs.replace(one, shows_lie=False) if one.sign is GaugeSign.FALSE_COUNT else one
+                for one in findings
+            )
         # A gauge whose level was caught is not asked for it where the count ends; one that only claims too
         # much may tell its level right.
         lies = any(one.shows_lie and one.sign not in CLAIMS_ONLY for one in findings)
@@ -253,7 +264,8 @@ class PackMeasurement:
         least = self._claimed_ratio(*self._spans.least(ONE_SIDED))
         if proven or (least is not None and least.low > TRUTHFUL):
             return Gauge.TRUTHFUL
-        if any(one.shows_lie for one in findings):
+        # A leap after a start that was told too low looks like a lie: what was counted speaks against that.
+        if any(one.shows_lie for one in findings) and all(ratio.value < BOAST for _, ratio in sure):
             return Gauge.BOASTFUL
         return Gauge.UNDECIDED
 

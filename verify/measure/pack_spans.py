@@ -48,6 +48,7 @@ class PackSpans:
         self._assumed = assumed
         self._whole, self._steps = whole, steps
         self._cells = cells
+        self._told_by_volts = volts is not None
         self.rise = Rise(given=start, volts=volts, nominal_v=nominal_v, assumed=assumed)
         self.end = ChargeEnd(scale_ah=scale_ah, cells=cells)
         flows_a = _FLOWS_C * (scale_ah or USUAL_AH)
@@ -125,10 +126,15 @@ class PackSpans:
         most_ah = max(self._whole.net_ah, 0.0 if self._most is None else self._most.net_ah)
         return most_ah * self._cells * _MOST_CELL_V >= limit_wh
 
+    @property
+    def low_cell_v(self) -> float | None:
+        """As of `charge_end.ChargeEnd`; None where the voltage tells nothing of this pack."""
+        return self.end.low_cell_v if self._told_by_volts else None
+
     def _full(self, how: EndHow, to_come_ah: Interval | None = None) -> EndLevel:
         """Return what full means: at the end a current still flowed, so a little was left to fill."""
         end_c = self.end.end_c if how is EndHow.CHARGED else USUAL_END_C
-        level, half_width = full_level(end_c, assumed=self._assumed)
+        level, half_width = full_level(end_c, low_cell_v=self.low_cell_v, assumed=self._assumed)
         return EndLevel(level=level, half_width=half_width, how=how, to_come_ah=to_come_ah)
 
     def _find(self) -> list[Span]:

@@ -112,6 +112,9 @@ class Phases:
         flow = _flow(point)
         if flow is None or not math.isfinite(flow):
             return
+        if not _is_current(point) and self._before is not None and _is_current(self._before):
+            # Watts among amperes.
+            return
         before = self._before
         if before is not None:
             passed_s = point.at_s - before.at_s

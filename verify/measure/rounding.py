@@ -74,6 +74,8 @@ def write_number(value: float, *, digits: int = _DIGITS_WITHOUT, apart_from: Seq
 
 
 def _with_unit(text: str, unit: Unit) -> str:
+    if (text, unit) == ("1", Unit.COUNT):
+        return "1 piece"
     return text if unit is Unit.ONE else f"{text} {unit}"
 
 

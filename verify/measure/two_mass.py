@@ -9,6 +9,7 @@ almost as well as the best (Venzon and Moolgavkar, Appl. Statist. 37 (1988) 87).
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 import msgspec
 
@@ -26,6 +27,7 @@ _APART = 2.0  # the two are told apart only where one is so many times the other
 _FAST_STEPS, _SLOW_STEPS = 8, 22
 _SLACKS = (4.0, 2.0, 1.0)  # each search lies around what the one before kept, the last one's is the interval
 _LEAST_MEANS = 12
+_BY_CHANCE = 2.0  # standard deviations of a correlation that is none
 _CHI2_95 = 3.841458820694124  # of one degree of freedom
 
 
@@ -52,13 +54,15 @@ class TwoMass(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class _Fit(msgspec.Struct, frozen=True):
-    """One pair of time constants: sum of squares, T∞ and its variance for a noise of 1."""
+    """One pair of time constants: sum of squares, T∞, its variance for a noise of 1, a1 and a2 negated."""
 
     squares: float
     fast_s: float
     slow_s: float
     steady_c: float
     variance: float
+    fast_k: float
+    slow_k: float
 
 
 def fit_two_mass(
@@ -79,7 +83,8 @@ def fit_two_mass(
         fits += data.fits(fast, slow)
         if not fits:
             return None
-        variance = _noise_squared(fits, len(means), within_squares, within_freedom, least_noise_k)
+        left = data.residuals(min(fits, key=lambda fit: fit.squares))
+        variance = _noise_squared(left, within_squares, within_freedom, least_noise_k)
         kept = _kept(fits, variance, slack=slack)
         fast = _around([fit.fast_s for fit in kept], fast, FAST_S)
         slow = _around([fit.slow_s for fit in kept], slow, SLOW_S)
@@ -160,25 +165,54 @@ class _Data:
             b = by / bb
             steady = (self._sum - b * slow[0]) / n
             variance = 1 / n + (slow[0] / n) ** 2 / bb
-            return _Fit(max(0.0, yy - b * by), fast_s, slow_s, self._middle + steady, variance)
+            return _Fit(max(0.0, yy - b * by), fast_s, slow_s, self._middle + steady, variance, 0.0, b)
         a = (ay * bb - by * ab) / determinant
         b = (by * aa - ay * ab) / determinant
         steady = (self._sum - a * fast[0] - b * slow[0]) / n
         ma, mb = fast[0] / n, slow[0] / n
         variance = 1 / n + (ma * ma * bb - 2 * ma * mb * ab + mb * mb * aa) / determinant
-        return _Fit(max(0.0, yy - a * ay - b * by), fast_s, slow_s, self._middle + steady, variance)
+        return _Fit(max(0.0, yy - a * ay - b * by), fast_s, slow_s, self._middle + steady, variance, a, b)
+
+    def residuals(self, fit: _Fit) -> list[float]:
+        """Return what the fit leaves of each mean, in K, times the root of its weight."""
+        steady_k = fit.steady_c - self._middle
+        return [
+            math.sqrt(weight)
+            * (
+                height
+                - steady_k
+                - fit.fast_k * math.exp(-at_s / fit.fast_s)
+                - fit.slow_k * math.exp(-at_s / fit.slow_s)
+            )
+            for at_s, weight, height in zip(self._times, self._weights, self._heights, strict=True)
+        ]
 
 
 def _noise_squared(
-    fits: Sequence[_Fit], means: int, within_squares: float, within_freedom: float, least_noise_k: float
+    left: Sequence[float], within_squares: float, within_freedom: float, least_noise_k: float
 ) -> float:
     """Return the variance of one reading: about its mean, or of the means about the curve if that is more.
 
     The second is more where readings hang together, or the curve is not quite theirs (a fan that follows).
     """
-    about_curve = min(fit.squares for fit in fits) / max(1, means - 5)
+    about_curve = sum(one * one for one in left) / max(1, len(left) - 5) * _hang_together(left)
     about_means = within_squares / within_freedom if within_freedom > 0 else 0.0
     return max(about_curve, about_means, least_noise_k**2)
+
+
+def _hang_together(residuals: Sequence[float]) -> float:
+    """Return by how much the variance is more than told, as neighbours are off to the same side.
+
+    A curve that is not quite theirs (a load that wanders) leaves residuals like a first-order autoregression
+    of coefficient r: as many as (1 − r)/(1 + r) of them count (Bartlett, J. R. Stat. Soc. 98 (1935) 536). 1
+    where r is no more than chance makes it.
+    """
+    squares = sum(one * one for one in residuals)
+    if squares <= 0:
+        return 1.0
+    r = sum(one * two for one, two in pairwise(residuals)) / squares
+    by_chance = _BY_CHANCE / math.sqrt(len(residuals))
+    return 1.0 if r <= by_chance else (1 + r) / max(1 - r, 1e-3)
 
 
 def _kept(fits: Sequence[_Fit], variance: float, *, slack: float) -> list[_Fit]:

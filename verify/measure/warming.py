@@ -33,6 +33,10 @@ _DITHER = 0.42  # of a step: the root of the sum of (1/3)² of noise, and of the
 _MOST_NOISE_K = 3.0  # about the curve: more is no answer to one steady load [common practice, no source]
 _PLAUSIBLE_C = (0.0, 150.0)
 
+_LOAD_LOOK_S, _LOAD_WANDERS = 20.0, 0.04
+"""A mean load over so long that moves by more is not steady: as much of the rise goes with it [a load of x %
+warms by about x % of full load]."""
+
 # A fan that changes so much within 20 s has stepped; one that follows the temperature is slower, but for the
 # first minute [common practice, no source].
 _FAN_STEP, _FAN_LOOK_S, _FAN_EARLY_S, _FAN_LEAST_RPM = 0.25, 20.0, 60.0, 800.0
@@ -68,16 +72,27 @@ class Warming:
         self._fan: tuple[float, float] | None = None
         self._fan_from: float | None = None
         self._fan_stepped = self._throttled = False
+        self._loads: tuple[float, float, int] | None = None
+        self._load_means = math.inf, -math.inf
 
     @property
     def seconds(self) -> float:
         """How long it has been watched, in s."""
         return 0.0 if self._began_s is None else self._last_s - self._began_s
 
-    def see(self, at_s: float, celsius: float, *, rpm: float | None = None, throttled: bool = False) -> None:
+    def see(
+        self,
+        at_s: float,
+        celsius: float,
+        *,
+        rpm: float | None = None,
+        throttled: bool = False,
+        load: float | None = None,
+    ) -> None:
         """Take in a reading; times rise, others are left out.
 
-        rpm: of the fastest fan, None where none is told. throttled: the clock was taken back for heat.
+        rpm: of the fastest fan. throttled: the clock was taken back for heat. load: 0 to 1. Each None where
+        it is not told.
         """
         if self._began_s is None:
             self._began_s = self._from_s = at_s
@@ -87,12 +102,22 @@ class Warming:
         self._throttled = self._throttled or throttled
         if rpm is not None:
             self._see_fan(at_s, rpm)
+        if load is not None and load >= FULL_FROM:
+            self._see_load(at_s, load)
         if self._before_c is not None and celsius != self._before_c:
             change_k = abs(celsius - self._before_c)
             self._step_k = change_k if self._step_k is None else min(self._step_k, change_k)
         self._before_c = celsius
         place = int(math.log(1 + at_s - self._from_s) / math.log(_SPAN_GROWS))
         self._spans.setdefault(place, _Span()).see(at_s - self._from_s, celsius)
+
+    def _see_load(self, at_s: float, load: float) -> None:
+        began_s, total, count = self._loads or (at_s, 0.0, 0)
+        self._loads = began_s, total + load, count + 1
+        if at_s - began_s >= _LOAD_LOOK_S:
+            mean = (total + load) / (count + 1)
+            self._load_means = min(self._load_means[0], mean), max(self._load_means[1], mean)
+            self._loads = None
 
     def _see_fan(self, at_s: float, rpm: float) -> None:
         if self._fan is None or self._fan_from is None:
@@ -135,6 +160,9 @@ class Warming:
     def _why_not_yet(self) -> str:
         if self._throttled:
             return "The clock was taken back for heat: it holds the temperature, not the cooler."
+        least, most = self._load_means
+        if most - least > _LOAD_WANDERS:
+            return f"The load went from {100 * least:.0f} to {100 * most:.0f} %: there is no end to tell."
         if self.seconds < _LEAST_S:
             return "Too early: it was watched for less than a minute."
         if self._last_s - self._from_s < _LEAST_S and self._fan_stepped:
@@ -222,7 +250,7 @@ class HeatCourse:
             return
         self._before_s = at_s
         if load is not None and load >= FULL_FROM:
-            self._see_loaded(at_s, celsius, rpm=rpm, throttled=throttled)
+            self._see_loaded(at_s, celsius, load, rpm=rpm, throttled=throttled)
             return
         self._unseen_s += step_s
         if self._current is not None and self._unseen_s < LOST_S:
@@ -242,13 +270,15 @@ class HeatCourse:
             celsius if self._resting_c is None else self._resting_c + share * (celsius - self._resting_c)
         )
 
-    def _see_loaded(self, at_s: float, celsius: float | None, *, rpm: float | None, throttled: bool) -> None:
+    def _see_loaded(
+        self, at_s: float, celsius: float | None, load: float, *, rpm: float | None, throttled: bool
+    ) -> None:
         self._unseen_s = 0.0
         if self._current is None:
             self._current, self._current_idle_c = Warming(), self._resting_c
         if celsius is None:
             return
-        self._current.see(at_s, celsius, rpm=rpm, throttled=throttled)
+        self._current.see(at_s, celsius, rpm=rpm, throttled=throttled, load=load)
         if self.loaded is None or self._current.seconds > self.loaded.seconds:
             self.loaded, self.idle_c = self._current, self._current_idle_c
             self.recovering = Warming()

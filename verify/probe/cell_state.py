@@ -9,7 +9,7 @@ from verify.machine.model import NO_BATTERY
 from verify.measure import rectangular
 from verify.probe.handed_on import CELL_RESISTANCE, told_by
 from verify.probe.model import Context, Finding, Probe, Want, Working
-from verify.probe.pack_point import cells_of
+from verify.probe.pack_point import cells_of, label_volts
 from verify.probe.watching import (
     MOST_BLINKS,
     Asking,
@@ -107,9 +107,9 @@ def cells_in_step(options: Mapping[str, str], context: Context) -> Probe:
     Caution: a group that is ahead is charged too far, again and again: do not give such a pack back.
     """
     refuse_others("cells-in-step", options, "settle")
-    label_v = None
-    del context
-    return _CellsInStep(settle_s=seconds_option(options, "settle", _SETTLE_S), label_v=label_v)
+    return _CellsInStep(
+        settle_s=seconds_option(options, "settle", _SETTLE_S), label_v=label_volts(context.label)
+    )
 
 
 class _CellsInStep:
@@ -132,20 +132,26 @@ class _CellsInStep:
                 return not_found(Unit.VOLT, self._source, why_no_pack(sample))
             return Working(text="The battery is not seen at the moment.")
         self._blinks = 0
+        levels = [trusted(pack, "state_of_charge") for pack in sample.packs]
+        low = [one is not None and one < _NEAR_FULL for one in levels]
+        # Before the charger is asked for: a charge that was stopped may have had it pulled. A pack more may
+        # show only while it is out.
+        is_low = any(low) if powered(sample) is True else all(low)
+        self._lows = self._lows + 1 if is_low else 0
+        if self._lows > MOST_BLINKS:
+            return self._end(sample.packs)
+        if self._lows:
+            return Working(text="It says that it is not full. Looking again.")
         if powered(sample) is not True:
             self._still = Watched()
             asked = self._in.ask(sample, "The charger has to be in.")
             return asked or not_found(Unit.VOLT, self._source, "The charger was asked for and not seen.")
         self._in.done()
-        levels = [trusted(pack, "state_of_charge") for pack in sample.packs]
-        self._lows = self._lows + 1 if any(one is not None and one < _NEAR_FULL for one in levels) else 0
-        if self._lows > MOST_BLINKS:
-            return self._end(sample.packs)
         self._tried.see(sample.at)
         if not all(_still(pack) for pack in sample.packs):
             self._still = Watched()
         self._still.see(sample.at)
-        if self._still.seconds >= self._settle_s and not self._lows:
+        if self._still.seconds >= self._settle_s:
             return self._end(sample.packs)
         if self._tried.seconds >= _GIVE_UP_S:
             return not_found(Unit.VOLT, self._source, "Current still flows: it is not at rest.")

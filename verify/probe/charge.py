@@ -14,6 +14,7 @@ import msgspec
 
 from verify.machine import Pack, Sample
 from verify.measure.assumed import Assumed
+from verify.measure.full import LEVEL_WITHOUT_WORD
 from verify.measure.jeita import EXPECTED, WHAT_TO_DO, Band, band
 from verify.probe.assumed_options import ASSUMED_OPTIONS, assumed_of, least_of
 from verify.probe.charge_measure import ChargeMeasure
@@ -215,7 +216,13 @@ class _ChargeToFull:
         band = None if left is None or not isfinite(left.high) else (left.low, left.high)
         special = slowest.held or slowest.stuck(self._watched.seconds)
         if special is not None:
-            return Working(text=self._lost(self._named(slowest, special)))
+            # Near its end it is known best how long the taper goes on.
+            tapers = slowest.held is None and level is not None and level >= LEVEL_WITHOUT_WORD
+            return Working(
+                text=self._lost(self._named(slowest, special)),
+                seconds_left=seconds_left if tapers else None,
+                seconds_band=band if tapers else None,
+            )
         if level is None:
             return Working(
                 text="Charging; the level is not reported.", seconds_left=seconds_left, seconds_band=band

@@ -15,9 +15,9 @@ from verify.measure.point import Point
 from verify.probe import handed_on
 from verify.probe.handed_on import hand_on, handed
 from verify.probe.model import Context
-from verify.probe.pack_point import capacity_ah_of, cells_of, point_of
+from verify.probe.pack_point import capacity_ah_of, cells_of, label_volts, point_of
 from verify.probe.watching import trusted
-from verify.values import Reading, Unit, parse_quantity
+from verify.values import Reading, Unit
 
 __all__ = ["ChargeMeasure", "start_from"]
 
@@ -61,8 +61,7 @@ class ChargeMeasure:
     def __init__(self, pack: Pack, *, context: Context, assumed: Assumed, least: float) -> None:
         self.name = pack.name
         self._least = least
-        label_v = context.label.get("voltage")
-        cells = cells_of(pack, None if label_v is None else parse_quantity(label_v).to(Unit.VOLT).value)
+        cells = cells_of(pack, label_volts(context.label))
         design_wh = trusted(pack, "design_wh")
         claimed_wh = trusted(pack, "full_charge_wh")
         self.base_wh = context.label_wh or design_wh
@@ -245,10 +244,15 @@ class ChargeMeasure:
         )
         for finding in measured.findings:
             lie = float(finding.shows_lie)
-            sentence = f"{finding.sentence} {finding.next_step}"
             found.append(
                 hand_on(
-                    self.name, handed_on.GAUGE_SIGN, lie, Unit.COUNT, standard_uncertainty=0.0, more=sentence
+                    self.name,
+                    handed_on.GAUGE_SIGN,
+                    lie,
+                    Unit.COUNT,
+                    standard_uncertainty=0.0,
+                    more=finding.sentence,
+                    reason=finding.next_step,
                 )
             )
         return (*found, *self._course())

@@ -16,8 +16,10 @@ from verify.measure.coverage import ONE_SIDED_Z
 from verify.measure.interval import Interval
 from verify.probe.assumed_options import assumed_of
 from verify.probe.drain_count import GAVE_WAY_LEVEL, DrainCount
+from verify.probe.full_load import SeenLoad
 from verify.probe.handed_on import GAUGE_LEVEL, LEVEL_AT_END, hand_on
 from verify.probe.model import Context, Finding, Probe, Want, Working
+from verify.probe.pack_point import label_volts
 from verify.probe.rest_level import rest_of
 from verify.probe.watching import (
     MOST_BLINKS,
@@ -44,9 +46,10 @@ _LEAST_CELL_V = 3.0
 _LEAST_LEVEL = 0.05
 _REST_S = 120.0
 _LONGEST_S = 4 * 3600.0
-_UNTOLD_GAP_S = 300.0  # a step whose length cannot be told
+_LOAD_COMES_S = 10.0  # before, what is drawn tells nothing of how long it takes
 _BAND = (0.8, 1.35)  # what a time left may be off: the load, and a level that is not even [assumption]
 _SOURCE = "battery gauge, on the battery"
+_SWITCHED_OFF = "If somebody switched it off, ask this again."
 
 
 def drain(options: Mapping[str, str], context: Context) -> Probe:
@@ -93,8 +96,7 @@ class _Drain:
     ) -> None:
         self._least_level, self._least_v, self._rest_s = least_level, least_v, rest_s
         self._assumed, self._context = assumed, context
-        label_v = context.label.get("voltage")
-        self._label_v = None if label_v is None else parse_quantity(label_v).to(Unit.VOLT).value
+        self._label_v = label_volts(context.label)
         self._out = Asking(want=Want.CHARGER_OUT)
         self._back = Asking(want=Want.CHARGER_IN)
         self._at_s = 0.0
@@ -103,7 +105,7 @@ class _Drain:
         self._volts: dict[str, list[tuple[float, float]]] = {}
         self._rests_from_s: float | None = None
         self._drawn_w = 0.0
-        self._weak = False
+        self._seen = SeenLoad()
         self._found: Finding | None = None
         self._blinks = self._unread = 0
 
@@ -116,7 +118,8 @@ class _Drain:
         stop = hot_stop(sample)
         if stop is not None:
             why = "Stopped: the battery is too hot."
-            return Finding(readings=self._unknown(why).readings, text=why, stop=stop)
+            ended = self._found or self._end(went_off=False)
+            return Finding(readings=self._unknown(why).readings, text=why, aside=ended.aside, stop=stop)
         # (3)
         if self._found is not None:
             return self._charger_back(sample, self._found)
@@ -135,8 +138,10 @@ class _Drain:
             return self._ask_out(sample)
         self._out.done()
         step_s = 0.0 if before is None else seconds_between(before, sample.at)
-        # A gap is bridged, and widens what was counted.
-        self._at_s += _UNTOLD_GAP_S if step_s is None else step_s
+        if step_s is None and self._rests_from_s is None:
+            # Nobody knows how long nobody looked: it counts anew from here. A gap that is known is bridged.
+            self._packs.clear()
+        self._at_s += step_s or 0.0
         at_s = self._at_s
         resting = self._rests_from_s is not None
         for pack in sample.packs:
@@ -147,12 +152,16 @@ class _Drain:
         if self._rests_from_s is not None:
             return self._rest(sample, at_s - self._rests_from_s)
         # (6)
-        return self._drain(at_s)
+        self._seen.see(sample.cpu.load, step_s or 0.0)
+        return self._drain(sample, at_s)
 
     def _no_pack(self, sample: Sample) -> Working | Finding:
         self._blinks += 1
         if self._blinks <= MOST_BLINKS:
-            return Working(text="The battery is not seen at the moment.", load=bool(self._packs))
+            return Working(
+                text="The battery is not seen at the moment.",
+                load=bool(self._packs) and self._rests_from_s is None,
+            )
         # Seen from outside only: what runs on the machine itself goes off with it.
         if self._packs and not sample.adapters and sample.cpu.load is None:
             self._found = self._end(went_off=self._rests_from_s is None)
@@ -170,14 +179,14 @@ class _Drain:
         self._packs.clear()
         return asked or self._unknown("The charger was to be pulled, and was not.")
 
-    def _drain(self, at_s: float) -> Working | Finding:
+    def _drain(self, sample: Sample, at_s: float) -> Working | Finding:
         counts = tuple(self._packs.values())
         level = min((count.level for count in counts if count.level is not None), default=None)
         least_v = min((count.cell_v for count in counts if count.cell_v is not None), default=None)
         low = level is not None and level <= self._least_level
-        weak = least_v is not None and least_v <= self._least_v
-        self._weak = weak
-        if low or weak or any(count.steepest for count in counts):
+        for count in counts:
+            count.weak = count.cell_v is not None and count.cell_v <= self._least_v
+        if low or any(count.weak or count.steepest for count in counts):
             self._rests_from_s = at_s
             return Working(
                 text="Drained. The battery rests; leave the charger out.", seconds_left=self._rest_s
@@ -187,12 +196,14 @@ class _Drain:
                 "The battery reports neither level nor voltage: nobody would see when it is empty."
             )
         if at_s >= _LONGEST_S:
-            return self._charger_back_with(self._end(went_off=False))
+            self._found = self._end(went_off=False)
+            return self._charger_back(sample, self._found)
         shown = "an unknown level" if level is None else f"{100 * level:.0f} %"
+        how = "Draining slowly, the full load is not on" if self._seen.lost else "Draining at full load"
         cell = "" if least_v is None else f", a cell at {least_v:.2f} V"
         return Working(
-            text=f"Draining at full load: {shown}{cell}. Leave the charger out.",
-            seconds_band=self._left(counts, level),
+            text=f"{how}: {shown}{cell}. Leave the charger out.",
+            seconds_band=None if at_s < _LOAD_COMES_S else self._left(counts, level),
             load=True,
             often=True,
         )
@@ -213,14 +224,11 @@ class _Drain:
             if rested_s >= self._rest_s / 2 and volts is not None and current_a is not None:
                 self._volts.setdefault(pack.name, []).append((volts, current_a))
         if rested_s >= self._rest_s:
-            return self._charger_back_with(self._end(went_off=False), sample)
+            self._found = self._end(went_off=False)
+            return self._charger_back(sample, self._found)
         return Working(
             text="Drained. The battery rests; leave the charger out.", seconds_left=self._rest_s - rested_s
         )
-
-    def _charger_back_with(self, found: Finding, sample: Sample | None = None) -> Working | Finding:
-        self._found = found
-        return found if sample is None else self._charger_back(sample, found)
 
     def _charger_back(self, sample: Sample, found: Finding) -> Working | Finding:
         """Wait for the charger: a drained battery is not left so."""
@@ -247,14 +255,17 @@ class _Drain:
         pack = count.pack
         by_volts: Interval | None = None
         if self._volts.get(pack.name):
-            by_volts = rest_of(pack, self._volts[pack.name], self._context, self._assumed)[0]
+            by_volts = rest_of(
+                pack, self._volts[pack.name], self._context, self._assumed, loaded=count.loaded
+            )[0]
         end, how = count.end(by_volts, went_off=went_off) or (None, "")
-        weak = count.cell_v is not None and self._weak and (count.level or 0.0) > GAVE_WAY_LEVEL
+        by_cells = end is not None and end.how is not EndHow.GAUGE
+        weak = count.weak and not by_cells and (count.level or 0.0) > GAVE_WAY_LEVEL
         share = count.share(end, gave_way=went_off or weak)
         aside = self._aside(count, end, how)
         source = f"{gauge_of(pack)}, what went out over the level lost, of the claimed capacity"
         at = f"at {100 * (count.level or 0.0):.0f} %"
-        off = f"The machine went off by itself {at}. " if went_off else ""
+        off = f"The machine went off by itself {at}. {_SWITCHED_OFF} " if went_off else ""
         if weak:
             off = f"Under load a cell was down to {self._least_v:.2f} V {at}: tired cells. "
         if isinstance(share, str):

@@ -42,6 +42,7 @@ class DrainCount:
     """What the looks at one pack add up to.
 
     first_level, level: as its gauge told them, 0 to 1. cell_v: of a loaded cell, of the last looks' middle.
+    weak: whether that was at the least volts when the load ended.
     """
 
     def __init__(self, pack: Pack, *, label_v: float | None, assumed: Assumed) -> None:
@@ -49,11 +50,12 @@ class DrainCount:
         self.first_level = self.level = trusted(pack, "state_of_charge")
         self.claimed_ah = capacity_ah_of(pack, claimed=True)
         self.cells = cells_of(pack, label_v)
-        self.steepest = False
+        self.steepest = self.weak = False
         self._assumed = assumed
         nominal_v = trusted(pack, "design_voltage_v")
         self._count = ChargeCount(nominal_v=nominal_v)
         self._volts: deque[float] = deque(maxlen=_LOOKS)
+        self._loads: deque[tuple[float, float]] = deque(maxlen=_LOOKS)
         self._curve: deque[tuple[float, float]] = deque()
         self._told_s = -_APART_S
         self._loaded_s: float | None = None
@@ -70,6 +72,9 @@ class DrainCount:
         self._volts.append(volts / self.cells)
         if not loaded:
             return
+        current_a = trusted(pack, "current_a")
+        if current_a is not None:
+            self._loads.append((volts, current_a))
         self._loaded_s = at_s if self._loaded_s is None else self._loaded_s
         if at_s - self._loaded_s >= _SETTLES_S and at_s - self._told_s >= _APART_S:
             self._told_s = at_s
@@ -96,6 +101,13 @@ class DrainCount:
     def cell_v(self) -> float | None:
         """Volts of a loaded cell, the middle of the last looks; None before three of them."""
         return median(self._volts) if len(self._volts) == _LOOKS else None
+
+    @property
+    def loaded(self) -> tuple[float, float] | None:
+        """Volts of the pack and current into it, in A, of the last looks under load; None before three."""
+        if len(self._loads) < _LOOKS:
+            return None
+        return median(volts for volts, _ in self._loads), median(current_a for _, current_a in self._loads)
 
     @property
     def counted(self) -> Counted | None:

@@ -82,7 +82,13 @@ class HeatSeen:
             self._throttled = cpu.throttle_count - self._first_count
         self._take_clock(cpu.frequency_mhz, step_s)
         self._take_fans(FAN_LOADED, sample)
-        self.warming.see(sample.at.elapsed_s, celsius, rpm=_fastest(sample), throttled=self._taken_back)
+        self.warming.see(
+            sample.at.elapsed_s,
+            celsius,
+            rpm=_fastest(sample),
+            throttled=self._taken_back,
+            load=cpu.load,
+        )
 
     @property
     def _taken_back(self) -> bool:

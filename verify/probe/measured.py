@@ -12,6 +12,7 @@ import msgspec
 from verify.machine import Pack, Sample
 from verify.measure.assumed import Assumed
 from verify.measure.coverage import ONE_SIDED_Z
+from verify.measure.gauge_signs import DRAIN
 from verify.measure.interval import Interval
 from verify.measure.label import LabelFinding, Printed, judged_together, label_findings, printed
 from verify.probe import handed_on
@@ -27,6 +28,7 @@ __all__ = ["gauge_told_truth", "measured_capacity"]
 
 _CHARGE = "charge-to-full"
 _DRAIN_FIRST = "Run it down to 5 % or less, then charge it to full in one go."
+_STOPPED = "Do first what the charge to full says."
 _CHARGE_FIRST = "The charge was not counted. Charge it to full in one watch, then ask this again."
 _SEVERAL = "Several batteries are seen and one label is given: which one was fitted is not known."
 _PERCENT = Unit.PERCENT
@@ -107,6 +109,8 @@ class _MeasuredCapacity:
         return reading, self._said(pack, beside.capacity_wh, base_wh, whose, reading)
 
     def _not_counted(self, pack: Pack) -> str:
+        if _was_stopped(self._context, pack):
+            return _STOPPED
         verdict = handed(self._context.earlier, pack.name, handed_on.GAUGE_VERDICT, checks=(_CHARGE,))
         return (verdict.reason if verdict is not None else None) or _CHARGE_FIRST
 
@@ -121,23 +125,28 @@ class _MeasuredCapacity:
     def _reading(
         self, span: Interval, base_wh: float, source: str, *, decided: bool, next_step: str
     ) -> Reading:
-        share, low, high = (100 * one / base_wh for one in (span.value, span.low, span.high))
-        if share < 100 * self._least:
-            if not math.isfinite(high):
-                why = f"It holds at least {span.low:.1f} Wh, and nothing shows how much more. {next_step}"
-                return unknown(_PERCENT, source, why)
-            side = high - share
-        else:
-            side = share - low
-        if (side > share or not decided) and share < high - low < math.inf:
-            # The middle of such an interval is no figure: hardly any of the charge was seen.
-            why = f"It holds {span.low:.1f} to {span.high:.1f} Wh: too wide to tell. {next_step}"
+        limit_wh = self._least * base_wh
+        if span.value < limit_wh and not math.isfinite(span.high):
+            why = f"It holds at least {span.low:.1f} Wh, and nothing shows how much more. {next_step}"
             return unknown(_PERCENT, source, why)
+        value_wh = span.value
+        if _is_wide(span):
+            # The figure of such an interval says nothing; where both ends are on one side, they decide.
+            if not decided or span.low < limit_wh <= span.high:
+                why = f"It holds {_range(span)} Wh: too wide to tell. {next_step}"
+                return unknown(_PERCENT, source, why)
+            value_wh = (span.low + span.high) / 2
+        side = span.high - value_wh if value_wh < limit_wh else value_wh - span.low
         return Reading(
-            value=share, unit=_PERCENT, standard_uncertainty=max(0.0, side) / ONE_SIDED_Z, source=source
+            value=100 * value_wh / base_wh,
+            unit=_PERCENT,
+            standard_uncertainty=100 * max(0.0, side) / base_wh / ONE_SIDED_Z,
+            source=source,
         )
 
     def _next_step(self, pack: Pack) -> str:
+        if _was_stopped(self._context, pack):
+            return _STOPPED
         verdict = handed(self._context.earlier, pack.name, handed_on.GAUGE_VERDICT, checks=(_CHARGE,))
         told = verdict.reason if verdict is not None and verdict.value is None else None
         return told or _DRAIN_FIRST
@@ -145,16 +154,13 @@ class _MeasuredCapacity:
     def _said(self, pack: Pack, span: Interval, base_wh: float, whose: str, reading: Reading) -> str:
         if reading.value is None:
             return reading.reason or ""
-        high = f" to {span.high:.1f}" if math.isfinite(span.high) else " or more"
+        figure = f"{_range(span)} Wh" if _is_wide(span) else f"{span.value:.1f} Wh ({_sides(span)})"
         claimed = trusted(pack, "full_charge_wh")
         claims = "" if claimed is None else f"; its gauge claims {claimed:.1f} Wh"
         proven = handed(self._context.earlier, pack.name, handed_on.START_LEVEL, checks=(_CHARGE,))
         start = "" if proven is None else f" The start of the charge is {told_by(proven)}."
         more = f" {reading.reason}" if reading.reason else ""
-        return (
-            f"Measured {span.value:.1f} Wh ({span.low:.1f}{high}){claims}; its {whose} says {base_wh:.1f} Wh."
-            f"{start}{more}"
-        )
+        return f"Measured {figure}{claims}; its {whose} says {base_wh:.1f} Wh.{start}{more}"
 
 
 def gauge_told_truth(options: Mapping[str, str], context: Context) -> Probe:
@@ -199,20 +205,40 @@ class _GaugeToldTruth:
         ]
         lies = [told_by(sign) for sign in signs if sign.value]
         doubts = [told_by(sign) for sign in signs if not sign.value]
+        steps = [sign.reason for sign in signs if sign.reason]
+        if verdict.value is not None:
+            # What was to show it has been shown.
+            steps = [step for step in steps if step != DRAIN]
         if verdict.value and not lies:
             lies = ["It holds far less than its gauge claims."]
         if alone:
-            lies += [f"{one.sentence} {one.next_step}" for one in self._label(pack)]
-        text = " ".join((*lies, *doubts))
+            label = self._label(pack)
+            lies += [one.sentence for one in label]
+            steps += [one.next_step for one in label]
+        # Each step once: several signs may ask for the same.
+        text = " ".join((*lies, *doubts, *dict.fromkeys(steps)))
         if lies:
             return self._reading(len(lies), source), text
         if verdict.value is None:
             told = verdict.reason or ""
+            if _was_stopped(self._context, pack):
+                told = _STOPPED
+            elif self._said_before(told):
+                told = "The measured capacity says what to do next."
             why = text if told in text else f"{text} {told}".strip()
             return unknown(Unit.COUNT, source, why), f"Neither proven nor shown to be wrong. {why}"
         if doubts:
             return self._reading(0, source, doubt=" ".join(doubts)), text
         return self._reading(0, source), "What its gauge claims was measured."
+
+    def _said_before(self, step: str) -> bool:
+        """Tell whether another check of this pack has just asked for the same."""
+        return any(
+            step in (reading.reason or "")
+            for check, readings in self._context.earlier.items()
+            for reading in readings
+            if check != _CHARGE
+        )
 
     def _reading(self, count: int, source: str, *, doubt: str | None = None) -> Reading:
         return Reading(
@@ -231,9 +257,30 @@ class _GaugeToldTruth:
         )
 
 
+def _was_stopped(context: Context, pack: Pack) -> bool:
+    """Tell whether the charge ended for what comes first: heat, cold, a limit that holds it."""
+    level = f"{gauge_of(pack)}, level"
+    return any(one.source == level and one.value is None for one in context.earlier.get(_CHARGE, ()))
+
+
 def _of_a_pack(finding: Finding) -> bool:
     """Tell whether a pack was there; one may vanish for a moment when the charger changes."""
     return finding.readings[0].source != "battery gauge"
+
+
+def _is_wide(span: Interval) -> bool:
+    """Tell whether an interval is wider than its own figure: little of the charge was seen, or proven."""
+    return span.value < span.high - span.low < math.inf
+
+
+def _range(span: Interval) -> str:
+    return f"{span.low:.1f} " + (f"to {span.high:.1f}" if math.isfinite(span.high) else "or more")
+
+
+def _sides(span: Interval) -> str:
+    """Return both ends, which are one-sided: the charge tells its two-sided interval of the same figure."""
+    least = f"{span.low:.1f} or more"
+    return f"{least}, {span.high:.1f} or less: each 95 % sure" if math.isfinite(span.high) else least
 
 
 def _value(reading: Reading | None) -> float | None:

@@ -1,11 +1,14 @@
 """A look at a pack as numbers for the computations: only what can be trusted."""
 
+from collections.abc import Mapping
+
 from verify.machine import Pack, PackState
 from verify.measure import cells_in_series
 from verify.measure.point import Point
 from verify.probe.watching import held_back, trusted
+from verify.values import Unit, parse_quantity
 
-__all__ = ["capacity_ah_of", "cells_of", "point_of"]
+__all__ = ["capacity_ah_of", "cells_of", "label_volts", "point_of"]
 
 
 def point_of(pack: Pack, at_s: float, *, power_in: bool | None) -> Point:
@@ -27,6 +30,12 @@ def point_of(pack: Pack, at_s: float, *, power_in: bool | None) -> Point:
 def cells_of(pack: Pack, label_v: float | None = None) -> int | None:
     """Return the cells in series, by the pack's nominal voltage or else its label's; None where unknown."""
     return cells_in_series(trusted(pack, "design_voltage_v")) or cells_in_series(label_v)
+
+
+def label_volts(label: Mapping[str, str]) -> float | None:
+    """Return the nominal voltage on a pack's label, in V; None where it was not given."""
+    told = label.get("voltage")
+    return None if told is None else parse_quantity(told).to(Unit.VOLT).value
 
 
 def capacity_ah_of(pack: Pack, *, claimed: bool = False) -> float | None:

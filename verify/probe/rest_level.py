@@ -5,6 +5,7 @@ Each sample, in this order: (1) a hot pack ends it; (2) a pack must be there; (3
 does not come to rest ends it without a reading.
 """
 
+import math
 from collections import deque
 from collections.abc import Mapping
 from statistics import fmean, median
@@ -16,7 +17,7 @@ from verify.measure.open_circuit import charge_end_v, level_at_rest, not_covered
 from verify.probe.assumed_options import assumed_of
 from verify.probe.handed_on import CELL_RESISTANCE, GAUGE_LEVEL, LEVEL_BY_VOLTS, hand_on, handed
 from verify.probe.model import Context, Finding, Probe, Want, Working
-from verify.probe.pack_point import capacity_ah_of, cells_of
+from verify.probe.pack_point import capacity_ah_of, cells_of, label_volts
 from verify.probe.watching import (
     LONGEST_STEP_S,
     MOST_BLINKS,
@@ -47,6 +48,10 @@ _CELL_MOHM = (20.0, 100.0)
 
 _LONG_DRAW = (1.0, 2.0)
 """What a draw of minutes does to the voltage, against the resistance of a step of seconds [assumption]."""
+
+_LEAST_STEP = 0.2  # in A an Ah of capacity: a smaller step tells no resistance [common practice, no source]
+_LONGER_DRAW = (0.9, 1.5)
+"""The same, against the resistance of a step of a minute or two [assumption]."""
 
 _FAR = 0.06
 """Beyond what chemistry allows by so much, level and volts contradict each other [common practice]."""
@@ -201,34 +206,50 @@ def _proves(band: Interval, level: float) -> str:
         return " They contradict each other: do not believe its level. Drain it first, then charge."
     if (band.high - band.low) / 2 <= 0.04:
         return " That proves the start of a charge."
-    return " Between 10 and 90 % volts tell little: to prove the start of a charge, drain it first."
+    return " Too wide to prove the start of a charge: for that, drain it first."
 
 
 def rest_of(
-    pack: Pack, looks: list[tuple[float, float]], context: Context, assumed: Assumed
+    pack: Pack,
+    looks: list[tuple[float, float]],
+    context: Context,
+    assumed: Assumed,
+    *,
+    loaded: tuple[float, float] | None = None,
 ) -> tuple[Interval | None, float, str]:
     """Return the level, 0 to 1, that the volts at rest tell, the volts of a cell, and why it is unknown.
 
-    looks: volts of the pack and the small current into it, in A.
+    looks: volts of the pack and the small current into it, in A. loaded: the same under the load that ended a
+    minute or two before; its step tells the resistance.
     """
     if not looks:
         return None, 0.0, "The battery does not report its voltage and current."
-    cells = cells_of(pack)
+    cells = cells_of(pack, label_volts(context.label))
     if cells is None:
         return None, 0.0, "How many cells stand in series is not known: the nominal voltage does not tell."
     why = not_covered(pack.technology)
     if why:
         return None, 0.0, why
-    measured = handed(context.earlier, pack.name, CELL_RESISTANCE, checks=_RESISTANCE_FROM)
-    low, high = _CELL_MOHM
-    if measured is not None and measured.value is not None:
-        spread = 2 * (measured.standard_uncertainty or 0.0)
-        low, high = max(0.0, measured.value - spread), measured.value + spread
     drawn_a = -fmean(current_a for _, current_a in looks)
-    sags = sorted((drawn_a * low / 1000 * _LONG_DRAW[0], drawn_a * high / 1000 * _LONG_DRAW[1]))
-    cell_v = median(volts for volts, _ in looks) / cells + sum(sags) / 2
+    rests_v = median(volts for volts, _ in looks) / cells
+    low, high = _ohm_of(pack, context)
+    if loaded is not None and -loaded[1] - drawn_a >= _LEAST_STEP * (capacity_ah_of(pack) or math.inf):
+        step_ohm = max(0.0, rests_v - loaded[0] / cells) / (-loaded[1] - drawn_a)
+        low, high = (step_ohm * times for times in _LONGER_DRAW)
+    sags = sorted((drawn_a * low, drawn_a * high))
+    cell_v = rests_v + sum(sags) / 2
     ends_at = charge_end_v((trusted(pack, "design_voltage_v") or 0.0) / cells)
     if not 0 < cell_v < 5:
         return None, cell_v, f"{cell_v:.2f} V is no voltage of a cell at rest."
     band = level_at_rest(cell_v, error_v=assumed.cell_v + (sags[1] - sags[0]) / 2, charged_to_v=ends_at)
     return band, cell_v, ""
+
+
+def _ohm_of(pack: Pack, context: Context) -> tuple[float, float]:
+    """Return between what the resistance of a cell lies for a draw of minutes, in ohm."""
+    measured = handed(context.earlier, pack.name, CELL_RESISTANCE, checks=_RESISTANCE_FROM)
+    low, high = _CELL_MOHM
+    if measured is not None and measured.value is not None:
+        spread = 2 * (measured.standard_uncertainty or 0.0)
+        low, high = max(0.0, measured.value - spread), measured.value + spread
+    return low / 1000 * _LONG_DRAW[0], high / 1000 * _LONG_DRAW[1]

@@ -102,8 +102,8 @@ def known(pack: Pack, field: str) -> tuple[float | None, str | None]:
 
 def trusted(pack: Pack, field: str) -> float | None:
     """Return a field's value, None where it is unknown or doubted."""
-    value, reason = known(pack, field)
-    return value if reason is None else None
+    value: float | None = getattr(pack, field)
+    return None if value is None or pack.doubt(field) is not None else value
 
 
 _PLAIN = {

@@ -169,7 +169,11 @@ class Fold:
             case Stepped():
                 self._stepped(line, event)
             case AskedAgain():
-                self._out_of_date(self._check(event.check).id, "asked again")
+                check = self._check(event.check)
+                self._out_of_date(check.id, "asked again")
+                for read in check.reads:
+                    # Else it would judge the same readings anew.
+                    self._out_of_date(read, f"{check.id} is asked again")
                 self._by_hand = []
             case Reopened():
                 self._reopen(line, event)

@@ -15,6 +15,7 @@ from verify.machine.recorded.remark import shown
 __all__ = ["Figures"]
 
 _NAN = math.nan
+_OTHER_UNIT = 0.10  # of a column's numbers: a sentinel is rarer [common practice, no source]
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _COMMA_NUMBER = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?", re.ASCII)
 _NOTHING = frozenset(("", "nan", "null", "none", "na", "n/a", "-", "--", "?", "unknown"))
@@ -49,6 +50,12 @@ class Figures:
         self.first_text: tuple[int, str] | None = None
         self.first_beyond: tuple[int, str] | None = None
         self._low, self._high = _BOUNDS[name]
+
+    @property
+    def other_unit(self) -> bool:
+        """Whether so many numbers cannot be that the column is in another unit: the others are wrong too."""
+        known = sum(1 for value in self.values if value == value)
+        return self.beyond > 0 and self.beyond >= _OTHER_UNIT * (known + self.beyond)
 
     def read(self, cells: Sequence[str], lines: Sequence[int], *, comma: bool, plain: bool) -> "array[float]":
         """Return the cells' numbers; take note of what is none.

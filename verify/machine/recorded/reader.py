@@ -140,6 +140,8 @@ def _log(heading: Heading, rows: Rows, *, zeros: int, cut: bool) -> RecordedLog:
     times = columns.pop(TIME)
     known: dict[str, array[float]] = {}
     for name, values in columns.items():
+        if rows.columns[name].other_unit:
+            continue
         if all(map(math.isnan, values)):
             if read:
                 remarks.append(Remark(what=f'The column "{name}" tells nothing.'))

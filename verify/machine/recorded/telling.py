@@ -79,9 +79,10 @@ def about_cells(rows: Rows) -> Iterator[Remark]:
             )
         if figures.first_beyond is not None:
             line, cell = figures.first_beyond
+            whole = " The column must be in another unit: none of it is read." if figures.other_unit else ""
             yield Remark(
                 what=f'"{name}": {_values(figures.beyond)} beyond what can be and unknown; '
-                f'the first is "{cell}" in line {line}.',
+                f'the first is "{cell}" in line {line}.{whole}',
                 next_step=_OTHER_UNIT[name],
             )
 
