@@ -270,8 +270,8 @@ def full_level(
 
     end_c: the current at the end, in C, 0 or more. What it still does to the voltage, over the slope of the
     curves near full, is left to fill; level 1 is 4.2 V at rest. assumed.full: how well the charger holds that
-    voltage. low_cell_v: the voltage it was held at, in V a cell, where that is less: by a limit or warmth, then
-    the level is what the curves of rest voltages say; or as the cells are made so, and it is 1.
+    voltage. low_cell_v: the voltage it was held at, in V a cell, where that is less: by a limit or warmth,
+    then the level is what the curves of rest voltages say; or as the cells are made so, and it is 1.
     """
     if low_cell_v is not None:
         under = [end_c * volts for volts in _LEFT_AT_END]
