@@ -226,8 +226,8 @@ def _ended_low(pack: PackMeasurement) -> Iterator[LogFinding]:
     cell_v = pack.ended_low_v
     if cell_v is not None:
         yield LogFinding(
-            what=f"The charge ended at {cell_v:.2f} V a cell; full is {FULL_CELL_V:g} V and more. The "
-            "capacity is reckoned up to there.",
+            what=f"The charge ended at {cell_v:.2f} V a cell; full is {FULL_CELL_V:g} V in nearly all packs. "
+            "The capacity allows for both.",
             next_step="Look for a charge limit in firmware and system, and for warmth.",
             weight=Weight.DOUBT,
         )

@@ -16,7 +16,7 @@ from operator import sub
 
 __all__ = ["MOST_LOOKS", "chosen_looks"]
 
-MOST_LOOKS = 14_000
+MOST_LOOKS = 10_000
 """About so many rows of a longer recording are looked at."""
 
 _EVEN_SHARE = 0.7  # of the looks; the others lie where something happens

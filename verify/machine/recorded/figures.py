@@ -54,8 +54,11 @@ class Figures:
     @property
     def other_unit(self) -> bool:
         """Whether so many numbers cannot be that the column is in another unit: the others are wrong too."""
+        if not self.beyond:
+            # Counting a million takes its time.
+            return False
         known = sum(1 for value in self.values if value == value)
-        return self.beyond > 0 and self.beyond >= _OTHER_UNIT * (known + self.beyond)
+        return self.beyond >= _OTHER_UNIT * (known + self.beyond)
 
     def read(self, cells: Sequence[str], lines: Sequence[int], *, comma: bool, plain: bool) -> "array[float]":
         """Return the cells' numbers; take note of what is none.
