@@ -2,8 +2,8 @@
 
 Run it by hand: python tests/benchmarks/bench_journal.py. Processor time per event, of the journal's line and
 of the whole command (line, fold, what is due), each against os.write + fsync of the same bytes on the same
-drive in the same run; fsync calls are counted. Then a watch of 4 h is resumed, longer than a charge takes, and
-the longest one: it gives up after 10 h.
+drive in the same run; fsync calls are counted. Then a watch of 4 h is resumed, which is longer than a charge,
+and the longest one: it gives up after 10 h.
 """
 
 import os
