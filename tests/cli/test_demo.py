@@ -61,8 +61,12 @@ def test_the_bad_pack_is_caught_by_the_checks_that_are_for_it(demo: tuple[Path, 
 
 def test_the_page_tells_the_measured_capacity_of_the_bad_pack(demo: tuple[Path, str]) -> None:
     view = battery_view(record(demo, "TW-1057"))
-    held = re.fullmatch(r"The battery holds about (\d+) of the 50 Wh on its label, \d+ %\.", view.lines[0])
-    sure = re.fullmatch(r"How sure: 95 % that it lies between (.+) and (.+) Wh\.", view.lines[1])
+    held = re.fullmatch(
+        r"The battery holds about (\d+) of the 50 watt-hours \(Wh\) printed on it: \d+\s%\.", view.lines[0]
+    )
+    sure = re.fullmatch(
+        r"How sure: 95 chances in 100 that it lies between (.+) and (.+)\sWh\.", view.lines[1]
+    )
     assert held is not None
     assert sure is not None
     # The simulated battery holds 31 Wh.

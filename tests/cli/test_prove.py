@@ -1,12 +1,15 @@
 """`handback prove`: the exit codes and the words, through the real command line."""
 
 import json
+import os
+import threading
 from pathlib import Path
 
 import msgspec
 import pytest
 
 from verify.cli import main
+from verify.cli import prove as module
 from verify.record.demo_key import demo_signing_key
 from verify.record.key_store import KeyStore
 from verify.record.keys import card_bytes
@@ -124,3 +127,83 @@ def test_hostile_text_of_an_unknown_signer_does_not_reach_the_terminal(
     assert "\x1b" not in out
     assert "\u202e" not in out
     assert "⟨U+001B⟩" in out
+
+
+# Many files: each gets its word, whatever the others are
+
+
+@pytest.fixture
+def mixed(folder: Path) -> list[str]:
+    """Files of every kind, a whole report last: it must be reached."""
+    (folder / "folder").mkdir()
+    (folder / "empty.html").write_bytes(b"")
+    (folder / "noise.html").write_bytes(bytes(range(256)) * 40)
+    (folder / "deep.html").write_bytes(
+        b'<pre id="handback-record">' + b"[" * 100_000 + b"</pre></html>\n<!--handback-signature a.b.c-->\n"
+    )
+    return [
+        *("gone.html", "folder", "empty.html", "noise.html", "deep.html"),
+        *("altered.html", "unknown.html", "demo.html", "unsigned.html", "whole.html"),
+    ]
+
+
+def test_one_that_cannot_be_read_does_not_end_the_call(
+    mixed: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, out = _run(capsys, *mixed)
+    assert [line for line in out.splitlines() if not line.startswith(" ")] == mixed
+    assert "Released: fit" in out.partition("whole.html")[2]
+    assert code == 1
+
+
+def test_json_has_one_object_for_each_of_many_files(
+    mixed: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, out = _run(capsys, *mixed, "--json")
+    rows = json.loads(out)
+    assert [row["file"] for row in rows] == mixed
+    assert [row["code"] for row in rows] == [2, 2, 3, 3, 1, 1, 3, 3, 3, 0]
+    assert [row["whole"] for row in rows] == [None, None, None, None, False, False, True, True, None, True]
+    assert [bool(row["problem"]) for row in rows] == [True] * 9 + [False]
+    assert code == 1
+
+
+@pytest.mark.parametrize(
+    ("files", "code"),
+    [
+        (("whole.html", "gone.html"), 2),
+        (("gone.html", "unsigned.html", "whole.html"), 3),
+        (("unknown.html", "altered.html", "gone.html"), 1),
+        (("whole.html", "held.html"), 0),
+    ],
+    ids=["not read", "no report", "altered", "all whole"],
+)
+def test_the_worst_of_many_is_the_exit_code(
+    files: tuple[str, ...], code: int, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert _run(capsys, *files)[0] == code
+    assert _run(capsys, *reversed(files))[0] == code
+
+
+def test_a_file_larger_than_any_report_is_refused_without_taking_all_of_it(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(module, "_MOST_BYTES", 2**20)
+    with (folder / "huge.html").open("wb") as file:
+        file.truncate(2**40)  # takes no room: nothing was written to it
+    code, out = _run(capsys, "huge.html", "/dev/zero", "whole.html")
+    assert out.count("It is larger than 1 MiB: no report is.") == 2
+    assert "Released: fit" in out
+    assert code == 2
+
+
+def test_a_report_that_comes_through_a_pipe_is_proven(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    os.mkfifo(folder / "pipe")
+    writer = threading.Thread(target=(folder / "pipe").write_bytes, args=(_WHOLE,))
+    writer.start()
+    code, out = _run(capsys, "pipe")
+    writer.join(timeout=10)
+    assert code == 0
+    assert "Released: fit" in out

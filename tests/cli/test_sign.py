@@ -101,7 +101,7 @@ def test_without_a_yes_nothing_is_signed_and_the_page_to_read_lies_there(
     assert code == 2
     assert "nobody to ask here" in out
     assert f"{Path('reports', 'TW-1042', 'report.html')} (read it first)" in out
-    assert report.read_bytes() == render(bench.record)
+    assert report.read_bytes() == render(bench.record, {}, {})
 
 
 def test_a_signed_report_stays_where_the_new_one_is_not_signed(
@@ -126,7 +126,7 @@ def test_the_signer_is_shown_machine_complaint_counts_and_key(
     for told in (
         "Fennel Larkspur 15, serial number FN15-000142",
         "Tea went over the keyboard. Some keys stick, others type twice. It is gone.",
-        "Of 9 checks: 8 good, 1 cannot tell yet.",
+        "Of 9 checks: 8 good, 1 cannot be told yet.",
         "not good: ",
         card.thumbprint,
     ):

@@ -5,7 +5,11 @@ import struct
 
 import msgspec
 import pytest
+import rfc8785
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from verify.record import canonical as module
 from verify.record.canonical import canonical, record_bytes, record_from, require_canonical, sha256_hex
 from verify.testing.sample_record import fit_record, held_record
 from verify.values.errors import FileFormatError, InvalidValueError, UnknownFormatError
@@ -143,3 +147,95 @@ def test_what_is_no_record_is_refused(data: bytes) -> None:
 def test_a_record_with_text_that_is_not_unicode_is_never_written() -> None:
     with pytest.raises(InvalidValueError):
         record_bytes(msgspec.structs.replace(fit_record(), tool="\udcff"))
+
+
+# The quick way must never write or accept what the library for RFC 8785 does not.
+
+_JSON = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers(-(2**60), 2**60)
+    | st.floats(allow_nan=False, allow_infinity=False)
+    | st.sampled_from([1.0, -0.0, 1e16, 1e21, 1e-4, 1e-5, 1e-6, 1e-7, 2.0**53, 123456789012345680.0])
+    | st.text(max_size=8),
+    lambda inner: (
+        st.lists(inner, max_size=4)
+        | st.dictionaries(st.text(max_size=3) | st.sampled_from(["\ufb33", "\U0001f600"]), inner, max_size=4)
+    ),
+    max_leaves=12,
+)
+
+
+def _by_the_library_alone(text: str, monkeypatch: pytest.MonkeyPatch) -> bool:
+    with monkeypatch.context() as patched:
+        patched.setattr(module, "_quickly", lambda _: None)
+        return _accepted(text)
+
+
+def _accepted(text: str) -> bool:
+    try:
+        require_canonical(text.encode("utf-8", "surrogatepass"), "It")
+    except FileFormatError:
+        return False
+    return True
+
+
+_SPELLINGS = (
+    lambda value: json.dumps(value, ensure_ascii=False, separators=(",", ":"), sort_keys=True),
+    lambda value: json.dumps(value, ensure_ascii=False, separators=(",", ":")),
+    lambda value: json.dumps(value, separators=(",", ":"), sort_keys=True),
+    lambda value: json.dumps(value, ensure_ascii=False, sort_keys=True),
+    lambda value: canonical(value).decode() if _has_form(value) else "1",
+    lambda value: canonical(value).decode().upper() if _has_form(value) else "1",
+)
+
+
+def _has_form(value: object) -> bool:
+    try:
+        canonical(value)
+    except InvalidValueError:
+        return False
+    return True
+
+
+@settings(max_examples=400, deadline=None)
+@given(value=_JSON, spelling=st.sampled_from(_SPELLINGS))
+def test_the_quick_way_agrees_with_the_library_for_rfc_8785(value: object, spelling: object) -> None:
+    assert callable(spelling)
+    text = spelling(value)
+    with pytest.MonkeyPatch.context() as patched:
+        assert _accepted(text) == _by_the_library_alone(text, patched)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "1.0", "1e2", "1E2", "-0", "-0.0", "1e-5", "0.00001", "1e+21", "1e21", "1e16", "10000000000000000",
+        "9007199254740993", '"\\u0041"', '"\\/"', '"\\u000A"', '"\\ud800"', '{"b":1,"a":2}', '{"a":1,"a":1}',
+        " 1", "1 ", "[1, 2]", "NaN", "Infinity", "", "\ufeff1", '"\x7f"', '"\u2028"',
+    ],
+    ids=ascii,
+)  # fmt: skip
+def test_each_odd_spelling_is_judged_alike_by_both_ways(text: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert _accepted(text) == _by_the_library_alone(text, monkeypatch)
+
+
+@settings(max_examples=400, deadline=None)
+@given(value=_JSON)
+def test_the_quick_way_writes_what_the_library_for_rfc_8785_writes(value: object) -> None:
+    data = module._quickly(value)
+    assert data is None or data == rfc8785.dumps(value)  # type: ignore[arg-type] # it checks for itself
+
+
+@pytest.mark.parametrize(
+    "value",
+    [{1: "a"}, (1, b"a"), [{"a": {None: 1}}], b"a", {"a"}, float("nan"), float("inf"), 2**53, "\ud800"],
+    ids=repr,
+)
+def test_what_is_not_plain_json_is_left_to_the_library(value: object) -> None:
+    assert module._quickly(value) is None
+
+
+def test_the_quick_way_is_taken_for_records() -> None:
+    for record in (fit_record(), held_record()):
+        assert module._quickly(msgspec.to_builtins(record)) == rfc8785.dumps(msgspec.to_builtins(record))

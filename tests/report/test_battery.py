@@ -47,49 +47,43 @@ def _reading(value: float | None, unit: Unit, u: float | None = None, reason: st
         (
             _record(_reading(55.1, Unit.WATT_HOUR, 0.6)),
             [
-                "By its own account the battery holds about 55 of the 57 Wh on its label, 97 %.",
-                "How sure: 95 % that it lies between 53.9 and 56.3 Wh.",
-                "Read from: gauge.",
+                "By its own account it holds about 55 of the 57 watt-hours (Wh) printed on it: 97 %.",
+                "How sure: 95 chances in 100 that it lies between 53.9 and 56.3 Wh.",
             ],
         ),
         (
             _record(_reading(55.1, Unit.WATT_HOUR, 0.6), check="measured-capacity"),
             [
-                "The battery holds about 55 of the 57 Wh on its label, 97 %.",
-                "How sure: 95 % that it lies between 53.9 and 56.3 Wh.",
-                "Read from: gauge.",
+                "The battery holds about 55 of the 57 watt-hours (Wh) printed on it: 97 %.",
+                "How sure: 95 chances in 100 that it lies between 53.9 and 56.3 Wh.",
             ],
         ),
         (
             _record(_reading(62.0, Unit.PERCENT)),
             [
-                "By its own account the battery holds about 35 of the 57 Wh on its label, 62 %.",
+                "By its own account it holds about 35 of the 57 watt-hours (Wh) printed on it: 62 %.",
                 "How exact that is, nobody has stated.",
-                "Read from: gauge.",
             ],
         ),
         (
             _record(_reading(62.0, Unit.PERCENT, 1.0)),
             [
-                "By its own account the battery holds about 35 of the 57 Wh on its label, 62 %.",
-                "How sure: 95 % that it lies between 60.0 and 64.0 % of the label.",
-                "Read from: gauge.",
+                "By its own account it holds about 35 of the 57 watt-hours (Wh) printed on it: 62 %.",
+                "How sure: 95 chances in 100 that it lies between 60.0 and 64.0 % of what is printed on it.",
             ],
         ),
         (
             _record(_reading(0.62, Unit.ONE, 0.01), label=None),
             [
-                "By its own account the battery holds about 62 % of what it was built for.",
-                "How sure: 95 % that it lies between 60.0 and 64.0 %.",
-                "Read from: gauge.",
+                "By its own account it holds about 62 % of what it was built for.",
+                "How sure: 95 chances in 100 that it lies between 60.0 and 64.0 %.",
             ],
         ),
         (
             _record(_reading(9.04, Unit.WATT_HOUR, 0.6), label="fifty"),
             [
-                "By its own account the battery holds about 9.0 Wh.",
-                "How sure: 95 % that it lies between 7.8 and 10.2 Wh.",
-                "Read from: gauge.",
+                "By its own account it holds about 9.0 watt-hours (Wh).",
+                "How sure: 95 chances in 100 that it lies between 7.8 and 10.2 Wh.",
             ],
         ),
         (
@@ -99,10 +93,9 @@ def _reading(value: float | None, unit: Unit, u: float | None = None, reason: st
         (
             _record(_reading(60.0, Unit.WATT_HOUR, reason="more than its design")),
             [
-                "By its own account the battery holds about 60 of the 57 Wh on its label, 105 %.",
+                "By its own account it holds about 60 of the 57 watt-hours (Wh) printed on it: 105 %.",
                 "How exact that is, nobody has stated.",
-                "Read from: gauge.",
-                "Doubted: more than its design.",
+                "That figure is in doubt; why stands with the check.",
             ],
         ),
         (_record(), ["How much the battery holds is not known: The battery was not seen."]),
@@ -130,7 +123,7 @@ def _reading(value: float | None, unit: Unit, u: float | None = None, reason: st
     ],
 )
 def test_the_sentence_follows_what_is_known(record: Record, lines: list[str]) -> None:
-    assert list(battery_view(record).lines) == lines
+    assert [line.replace("\u00a0", " ") for line in battery_view(record).lines] == lines
 
 
 def test_several_packs_are_told_each_for_itself() -> None:
@@ -185,11 +178,10 @@ UNBOUNDED = _handed(CAPACITY_WH, 39.9, Unit.WATT_HOUR, "95 %: 35.00 or more", u=
         (
             _whole(SHARE, UNEVEN, _handed(START_LEVEL, 31.0, Unit.PERCENT, NOT_PROVEN), claimed=CLAIM),
             [
-                "The battery holds about 40 of the 57 Wh on its label, 70 %.",
-                "How sure: 95 % that it lies between 35.0 and 52.5 Wh.",
-                "Read from: battery gauge pack, its own sensors.",
+                "The battery holds about 40 of the 57 watt-hours (Wh) printed on it: 70 %.",
+                "How sure: 95 chances in 100 that it lies between 35.0 and 52.5 Wh.",
                 "That leans on its own word for how full it was when the charge began.",
-                "By its own account the battery holds about 56 of the 57 Wh on its label, 98 %.",
+                "By its own account it holds about 56 Wh.",
             ],
         ),
         (
@@ -199,34 +191,30 @@ UNBOUNDED = _handed(CAPACITY_WH, 39.9, Unit.WATT_HOUR, "95 %: 35.00 or more", u=
                 _handed(START_LEVEL, 3.0, Unit.PERCENT, PROVEN),
             ),
             [
-                "The battery holds about 40 of the 57 Wh on its label, 70 %.",
-                "How sure: 95 % that it lies between 35.0 and 52.5 Wh.",
-                "Read from: battery gauge pack, its own sensors.",
+                "The battery holds about 40 of the 57 watt-hours (Wh) printed on it: 70 %.",
+                "How sure: 95 chances in 100 that it lies between 35.0 and 52.5 Wh.",
             ],
         ),
         (
             _whole(_of_pack(70.0, Unit.PERCENT, 3.0), UNBOUNDED),
             [
-                "The battery holds about 40 of the 57 Wh on its label, 70 %.",
-                "How sure: 95 % that it is at least 35.0 Wh; how much more, nothing shows.",
-                "Read from: battery gauge pack, its own sensors.",
+                "The battery holds about 40 of the 57 watt-hours (Wh) printed on it: 70 %.",
+                "How sure: 95 chances in 100 that it is at least 35.0 Wh; how much more, nothing shows.",
             ],
         ),
         (
             _whole(_of_pack(60.0, Unit.PERCENT, 3.0, "To be sure: Drain it first."), UNEVEN),
             [
-                "The battery holds about 34 of the 57 Wh on its label, 60 %.",
-                "How sure: 95 % that it lies between 54.0 and 66.0 % of the label.",
-                "Read from: battery gauge pack, its own sensors.",
-                "Not sure enough to decide by. To be sure: Drain it first.",
+                "The battery holds about 34 of the 57 watt-hours (Wh) printed on it: 60 %.",
+                "How sure: 95 chances in 100 that it lies between 54.0 and 66.0 % of what is printed on it.",
+                "That is not sure enough to decide by; why stands with the check.",
             ],
         ),
         (
             _whole(_of_pack(None, Unit.PERCENT, reason="The charge was not counted."), claimed=CLAIM),
             [
-                "By its own account the battery holds about 56 of the 57 Wh on its label, 98 %.",
-                "How sure: 95 % that it lies between 54.8 and 57.2 Wh.",
-                "Read from: battery gauge pack, its own sensors.",
+                "By its own account it holds about 56 of the 57 watt-hours (Wh) printed on it: 98 %.",
+                "How sure: 95 chances in 100 that it lies between 54.8 and 57.2 Wh.",
                 "By measurement it is not known: The charge was not counted.",
             ],
         ),
@@ -245,4 +233,4 @@ UNBOUNDED = _handed(CAPACITY_WH, 39.9, Unit.WATT_HOUR, "95 %: 35.00 or more", u=
     ],
 )
 def test_what_was_measured_goes_before_what_is_claimed(record: Record, lines: list[str]) -> None:
-    assert list(battery_view(record).lines) == lines
+    assert [line.replace("\u00a0", " ") for line in battery_view(record).lines] == lines

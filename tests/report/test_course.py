@@ -66,7 +66,7 @@ def test_an_accepted_flaw_stands_before_the_good_news_with_who_why_and_the_owner
 
 def test_a_conceded_check_keeps_its_verdict_and_never_counts_as_good() -> None:
     owner, technician = _owner(conceded_record()), _technician(conceded_record())
-    assert "Of 9 checks: 6 good, 1 not good, 2 cannot tell yet. Accepted as a known flaw: 2;" in owner
+    assert "Of 9 checks: 6 good, 1 not good, 2 cannot be told yet. Accepted as a known flaw: 2;" in owner
     assert "not good accepted as a known flaw" in _between(owner, "The battery", "Not checked")
     assert "cannot tell yet Open and close the lid three times. accepted as a known flaw" in owner
     assert "not good accepted as a known flaw 31.2 Wh lies below 45.0 Wh" in technician

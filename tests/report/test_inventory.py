@@ -9,8 +9,9 @@ import pytest
 from verify.machine import Inventory, Item, ItemKind, Link, Panel, RadioBlock, RadioLevel
 from verify.record.arrival import Arrival
 from verify.record.model import Record, Work
-from verify.report.inventory import NOT_SEEN, OFF, THERE, PartRow, PartsView, parts_view
+from verify.report.inventory import PartRow, PartsView, parts_view
 from verify.report.render import render
+from verify.report.words import PARTS
 from verify.testing.sample_record import fit_record
 from verify.values import Instant
 
@@ -23,6 +24,7 @@ PACK = Item(kind=ItemKind.BATTERY, identity="fennel lk-57", seen_in="supplies", 
 DRIVE = Item(kind=ItemKind.STORAGE, identity="fennel d5 512 gb", seen_in="storage", name="Fennel D5")
 ITEMS = (CARD, NETWORK, CAMERA, RADIO, PACK)
 GIB = 1 << 30
+THERE, NOT_SEEN, OFF = PARTS["there"], PARTS["not_seen"], PARTS["off"]
 
 
 def inventory(*items: Item, **more: object) -> Inventory:
@@ -47,7 +49,8 @@ def view(before: Inventory | None, now: Inventory | None, *work: str) -> PartsVi
 
 def only(before: Inventory, now: Inventory, *work: str) -> PartRow:
     """Return the one row beside the one that tells what is as it was."""
-    (row,) = (row for row in view(before, now, *work).rows if not re.match("(All|The other) [0-9]", row.what))
+    rest = re.compile(r"(All|The one|The other)( \d+)? parts?")
+    (row,) = (row for row in view(before, now, *work).rows if not rest.fullmatch(row.what))
     return row
 
 

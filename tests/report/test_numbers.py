@@ -1,8 +1,10 @@
 """Numbers in print: rounded once, by the published rule, unknown never a number."""
 
+import math
+
 import pytest
 
-from verify.judge import Limit, Rule
+from verify.judge import Limit, Rule, judge
 from verify.report.numbers import interval, likelihood, limit_written, moment, written
 from verify.values import Quantity, Reading, Unit
 
@@ -15,12 +17,13 @@ def _r(value: float | None, unit: Unit, u: float | None = None, reason: str | No
     ("reading", "text"),
     [
         # JCGM 100:2008 7.2.6: the value is rounded to the place of its uncertainty, here U = 2 u.
-        (_r(100.02147, Unit.GRAM, 0.00035), "100.02147 ± 0.00070\u00a0g"),
-        (_r(10.05762, Unit.OHM, 0.0135), "10.058 ± 0.027\u00a0Ω"),
-        (_r(55.1234, Unit.WATT_HOUR, 0.6), "55.1 ± 1.2\u00a0Wh"),
-        (_r(2750.0, Unit.RPM, 61.0), "2750 ± 122\u00a0rpm"),
-        (_r(-0.0004, Unit.AMPERE, 0.01), "0.000 ± 0.020\u00a0A"),
-        (_r(-54.2, Unit.DBM, 1.0), "−54.2 ± 2.0\u00a0dBm"),
+        (_r(100.02147, Unit.GRAM, 0.00035), "100.02147 g ± 0.00070 g"),
+        (_r(10.05762, Unit.OHM, 0.0135), "10.058 Ω ± 0.027 Ω"),
+        (_r(27.4737, Unit.MILLIOHM, 0.6), "27.5 mΩ ± 1.2 mΩ"),
+        (_r(55.1234, Unit.WATT_HOUR, 0.6), "55.1 Wh ± 1.2 Wh"),
+        (_r(2754.0, Unit.RPM, 61.0), "2750 rpm ± 120 rpm"),
+        (_r(-0.0004, Unit.AMPERE, 0.01), "0.000 A ± 0.020 A"),
+        (_r(-54.2, Unit.DBM, 1.0), "−54.2 dBm ± 2.0 dBm"),
         (_r(1.0, Unit.COUNT, 0.0), "1\u00a0piece"),
         (_r(12.0, Unit.COUNT, 0.0), "12\u00a0pieces"),
         (_r(0.97, Unit.ONE), "0.97 (uncertainty not stated)"),
@@ -30,11 +33,41 @@ def _r(value: float | None, unit: Unit, u: float | None = None, reason: str | No
     ],
 )
 def test_readings_are_written_by_the_rule(reading: Reading, text: str) -> None:
-    assert written(reading) == text
+    # Only between words may a line end.
+    inside = text.replace(" ± ", "\u00a0±\u00a0").replace(" g", "\u00a0g")
+    for unit in ("Ω", "mΩ", "Wh", "rpm", "A", "dBm"):
+        inside = inside.replace(f" {unit}", f"\u00a0{unit}")
+    assert written(reading) == inside
+
+
+AT_LEAST_90 = Limit(lower=Quantity(value=90.0, unit=Unit.PERCENT), rule=Rule.GUARDED, source="x")
+
+
+@pytest.mark.parametrize(
+    "reading",
+    [
+        _r(89.97, Unit.PERCENT, 1.6),
+        _r(0.8997, Unit.ONE, 0.016),
+        _r(89.9999, Unit.PERCENT, 0.0),
+        _r(93.6, Unit.PERCENT, 1.621),
+    ],
+    ids=["just missed", "just missed, as a ratio", "an exact one", "far off"],
+)
+def test_the_column_tells_the_number_that_the_judges_sentence_tells(reading: Reading) -> None:
+    column = written(reading, AT_LEAST_90)
+    assert judge(reading, AT_LEAST_90).because.startswith(f"{column.replace(chr(0xA0), ' ')} against")
+    assert not column.startswith("90")
+
+
+def test_a_reading_beside_a_limit_of_another_kind_is_written_by_itself() -> None:
+    assert written(_r(89.9999, Unit.WATT_HOUR, 1.0), AT_LEAST_90) == "90.0\u00a0Wh\u00a0±\u00a02.0\u00a0Wh"
 
 
 def test_figures_at_the_end_of_what_a_double_holds_still_make_a_page() -> None:
-    assert written(_r(1e308, Unit.WATT, 1e308)).endswith(" ± inf\u00a0W")
+    text = written(_r(1e308, Unit.WATT, 1e308))
+    assert [float(part) for part in text.replace("\u00a0W", "").split("\u00a0±\u00a0")] == [1e308, math.inf]
+    assert "inf" not in text
+    assert interval(_r(1e308, Unit.WATT, 1e308)) is None
 
 
 def test_an_interval_needs_a_value_and_an_uncertainty() -> None:
@@ -48,7 +81,7 @@ def test_an_interval_needs_a_value_and_an_uncertainty() -> None:
     [
         (90.0, None, "at least 90\u00a0%"),
         (None, 0.3, "at most 0.3\u00a0%"),
-        (0.0, 0.3, "from 0\u00a0% to 0.3\u00a0%"),
+        (0.0, 0.3, "0 to 0.3\u00a0%"),
         (0.0, 0.0, "exactly 0\u00a0%"),
     ],
 )

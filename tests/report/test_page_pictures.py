@@ -16,6 +16,7 @@ from verify.record.model import Record
 from verify.record.page import parts_of
 from verify.record.sign import sign_page
 from verify.report.issue import issue_report
+from verify.report.packed import traces_in
 from verify.report.pictures import pictures_in, read_pictures
 from verify.report.prove import prove
 from verify.report.render import render
@@ -82,8 +83,8 @@ def test_the_page_carries_the_very_bytes_that_were_taken_over(tmp_path: Path) ->
 def test_the_same_record_and_pictures_give_the_same_bytes(tmp_path: Path) -> None:
     first = issue_report(_folder(tmp_path), full_record()).read_bytes()
     assert issue_report(tmp_path, full_record()).read_bytes() == first
-    assert render(full_record(), sample_pictures()) == first
-    assert render(full_record(), pictures_in(first, full_record())) == first
+    assert render(full_record(), sample_pictures(), {}) == first
+    assert render(full_record(), pictures_in(first, full_record()), traces_in(first, full_record())) == first
 
 
 @pytest.mark.parametrize(

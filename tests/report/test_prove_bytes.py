@@ -1,6 +1,9 @@
 """Any byte changed, removed, doubled or moved is noticed, and only our errors say so."""
 
 import random
+import re
+import string
+from collections.abc import Callable, Iterable
 
 import msgspec
 import pytest
@@ -31,30 +34,73 @@ def test_the_untouched_report_is_proven() -> None:
     assert not _refused(_WHOLE)
 
 
+# Each way to touch a single byte. Every way has to be noticed at every byte, the line feeds included.
+_TAMPERS: dict[str, Callable[[bytes, int], bytes]] = {
+    "lowest bit": lambda data, at: _with(data, at, data[at] ^ 1),
+    "capital or small": lambda data, at: _with(data, at, data[at] ^ 0x20),
+    "highest bit": lambda data, at: _with(data, at, data[at] ^ 0x80),
+    "next printable": lambda data, at: _with(data, at, 0x21 + (data[at] - 0x20) % 0x5E),
+    "space or line feed": lambda data, at: _with(data, at, 0x0A if data[at] == 0x20 else 0x20),
+    "zero byte": lambda data, at: _with(data, at, 0),
+    "removed": lambda data, at: data[:at] + data[at + 1 :],
+    "doubled": lambda data, at: data[: at + 1] + data[at:],
+    "line feed put in": lambda data, at: data[:at] + b"\n" + data[at:],
+    "space put in": lambda data, at: data[:at] + b" " + data[at:],
+}
+
+
+def _with(data: bytes, at: int, byte: int) -> bytes:
+    return data[:at] + bytes([byte]) + data[at + 1 :]
+
+
+def _missed(way: str, places: Iterable[int]) -> list[int]:
+    tamper = _TAMPERS[way]
+    missed = []
+    for at in places:
+        tampered = tamper(_WHOLE, at)
+        assert tampered != _WHOLE
+        if not _refused(tampered):
+            missed.append(at)
+    return missed
+
+
 def _sample() -> list[int]:
-    # Every byte of the signature lines would take long; a fixed sample of them, and of the page.
+    # A fixed sample of the page, a denser one of the signatures, and where their pieces meet.
     chance = random.Random(8032)
+    joints = [at for at in range(_SIGNATURES, len(_WHOLE)) if _WHOLE[at] in b"<-. >\n!"]
     return sorted(
-        {*chance.sample(range(_SIGNATURES), 120), *chance.sample(range(_SIGNATURES, len(_WHOLE)), 250)}
-        | {_SIGNATURES, len(_WHOLE) - 1, 0}
+        {*chance.sample(range(_SIGNATURES), 60), *chance.sample(range(_SIGNATURES, len(_WHOLE)), 60)}
+        | {near for at in joints for near in (at - 1, at, at + 1) if near < len(_WHOLE)}
+        | {0, len(_WHOLE) - 1}
     )
 
 
-@pytest.mark.parametrize(
-    "tamper",
-    [
-        lambda at: _WHOLE[:at] + bytes([_WHOLE[at] ^ 1]) + _WHOLE[at + 1 :],
-        lambda at: _WHOLE[:at] + bytes([_WHOLE[at] ^ 0x80]) + _WHOLE[at + 1 :],
-        lambda at: _WHOLE[:at] + _WHOLE[at + 1 :],
-        lambda at: _WHOLE[:at] + _WHOLE[at : at + 1] + _WHOLE[at:],
-        lambda at: _WHOLE[:at] + b"\n" + _WHOLE[at:],
-    ],
-    ids=["lowest bit", "highest bit", "removed", "doubled", "line feed put in"],
-)
-def test_each_sampled_byte_counts(tamper: object) -> None:
-    assert callable(tamper)
-    missed = [at for at in _sample() if not _refused(tamper(at))]
-    assert missed == []
+@pytest.mark.parametrize("way", _TAMPERS)
+def test_each_sampled_byte_counts(way: str) -> None:
+    assert _missed(way, _sample()) == []
+
+
+@pytest.mark.exhaustive
+@pytest.mark.parametrize("way", _TAMPERS)
+def test_every_single_byte_counts(way: str) -> None:
+    assert _missed(way, range(len(_WHOLE))) == []
+
+
+@pytest.mark.exhaustive
+def test_every_other_character_of_every_signature_counts() -> None:
+    letters = string.ascii_letters + string.digits + "-_.="
+    for at in range(_SIGNATURES, len(_WHOLE)):
+        for letter in letters.encode():
+            assert letter == _WHOLE[at] or _refused(_with(_WHOLE, at, letter)), (at, letter)
+
+
+def test_the_spare_bits_at_the_end_of_each_piece_count() -> None:
+    # RFC 4648, 3.5: where a piece does not fill its last character, lax readers pass over the bits left.
+    letters = (string.ascii_letters + string.digits + "-_").encode()
+    ends = [match.start() for match in re.finditer(rb"[A-Za-z0-9_-](?=\.|-->)", _WHOLE[_SIGNATURES:])]
+    assert len(ends) == 2 * 3
+    for at in (_SIGNATURES + end for end in ends):
+        assert [letter for letter in letters if not _refused(_with(_WHOLE, at, letter))] == [_WHOLE[at]]
 
 
 @settings(max_examples=150, deadline=None)

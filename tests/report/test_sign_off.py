@@ -41,7 +41,7 @@ def test_two_signers_one_after_the_other_make_a_complete_report(tmp_path: Path) 
 def test_an_edited_unsigned_page_is_never_what_gets_signed(tmp_path: Path) -> None:
     path = issue_report(tmp_path, fit_record())
     path.write_bytes(path.read_bytes().replace(b"Ready", b"Perfect"))
-    assert _sign(tmp_path).startswith(render(fit_record()))
+    assert _sign(tmp_path).startswith(render(fit_record(), {}, {}))
 
 
 def test_a_signed_page_of_an_older_state_is_refused_and_kept_when_renewed(tmp_path: Path) -> None:

@@ -2,12 +2,14 @@
 
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import msgspec
 import pytest
 
-from verify.testing.sample_record import fit_record
+from verify.record.page import MARKER
+from verify.testing.sample_record import fit_record, held_record
 from verify.testing.sample_signatures import sample_key, signed_by
 
 _STEPS = Path(__file__).with_name("stranger.py")
@@ -53,6 +55,55 @@ def test_a_stranger_notices_an_altered_report(tmp_path: Path, old: bytes, new: b
     whole = signed_by(fit_record(), *_KEYS)
     assert old in whole
     assert _run(tmp_path, whole.replace(old, new), _KNOWN).returncode != 0
+
+
+def _line(data: bytes, number: int) -> bytes:
+    return MARKER + data.split(MARKER)[number]
+
+
+def _broken(line: bytes) -> bytes:
+    last = line[-10:-9]
+    return line[:-10] + (b"A" if last != b"A" else b"B") + line[-9:]
+
+
+@pytest.mark.parametrize(
+    "attack",
+    [
+        lambda page, first, second: page + _broken(first) + second,
+        lambda page, first, second: page + first + _broken(second),
+        lambda page, first, second: page + second + first,
+        lambda page, _, second: page + second,
+        lambda page, first, second: page + first + second + second,
+        lambda page, first, second: page + first + second[:-30],
+        lambda page, first, second: page + first + second + b"<p>Ready</p>\n",
+        lambda page, first, second: page + first + b"\n" + second,
+        lambda page, first, _: page + first + _line(signed_by(held_record(), *_KEYS), 2),
+    ],
+    ids=[
+        "first broken",
+        "second broken",
+        "order changed",
+        "first cut off",
+        "second doubled",
+        "second cut in two",
+        "bytes added",
+        "line put between",
+        "second of another report",
+    ],
+)
+def test_a_stranger_notices_what_was_done_to_one_of_two_signatures(
+    tmp_path: Path, attack: Callable[[bytes, bytes, bytes], bytes]
+) -> None:
+    whole = signed_by(fit_record(), *_KEYS)
+    page, first, second = whole[: whole.index(MARKER)], _line(whole, 1), _line(whole, 2)
+    assert page + first + second == whole
+    assert _run(tmp_path, attack(page, first, second), _KNOWN).returncode != 0
+
+
+def test_a_stranger_sees_who_signed_where_the_last_signature_was_cut_off(tmp_path: Path) -> None:
+    whole = signed_by(fit_record(), *_KEYS)
+    done = _run(tmp_path, whole[: whole.rindex(MARKER)], _KNOWN)
+    assert [line.split()[0] for line in done.stdout.splitlines()] == ["technician"]
 
 
 def test_a_stranger_notices_an_unknown_key(tmp_path: Path) -> None:

@@ -1,6 +1,8 @@
 """`handback prove`: is a report whole, who signed it, what does it say."""
 
 import json
+import os
+import stat
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,7 +14,7 @@ from verify.cli.exits import GOOD, NOT_GOOD, exit_code
 from verify.record.model import Record
 from verify.record.visible import on_one_line
 from verify.values import Outcome, SystemClock
-from verify.values.errors import FileFormatError, KeyNotTrustedError, ProofError
+from verify.values.errors import FileFormatError, HandbackError, KeyNotTrustedError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
     from verify.record.key_store import TrustedKey
     from verify.report.prove import Proof
 
+_MOST_BYTES = 512 * 2**20  # 40 pictures of the largest size that is taken over come to less
 _OUTCOMES = {
     Outcome.FIT: "ready",
     Outcome.FIT_UNDER_CONCESSION: "ready with a known flaw",
@@ -48,7 +51,7 @@ def command(files: tuple[Path, ...], *, as_json: bool, require: str | None, card
 
     Exit code: 0 whole and signed by known keys, whatever the outcome; 1 altered, or not what --require
     asks; 2 wrong use; 3 not a signed report, or signed by a key that is not known. With several files the
-    worst one counts.
+    worst one counts, and one that cannot be read does not stop the rest.
 
     Example: handback prove report.html --require released
     """
@@ -59,14 +62,17 @@ def command(files: tuple[Path, ...], *, as_json: bool, require: str | None, card
     for_once = tuple(TrustedKey(card=read_card(file), trusted_at=utc_text(now)) for file in cards)
     # The bench's own list first: a key that was revoked there does not count again by a card.
     trusted = (*KeyStore(default_home()).trusted(), *for_once)
-    findings: list[_Finding] = []
+    codes: set[int] = set()
+    rows: list[dict[str, object]] = []  # of thousands of files only what is told is kept
     for file in files:
-        findings.append(_finding(file, trusted, now, require))
-        if not as_json:
-            _show(findings[-1])
+        finding = _finding(file, trusted, now, require)
+        codes.add(finding.code)
+        if as_json:
+            rows.append(_row(finding))
+        else:
+            _show(finding)
     if as_json:
-        click.echo(json.dumps([_row(finding) for finding in findings], indent=2, ensure_ascii=False))
-    codes = [finding.code for finding in findings]
+        click.echo(json.dumps(rows, indent=2, ensure_ascii=False))
     # A finding outweighs "could not be established": it is certain.
     return NOT_GOOD if NOT_GOOD in codes else max(codes)
 
@@ -84,17 +90,18 @@ class _Finding(msgspec.Struct, frozen=True, kw_only=True):
 
 def _finding(file: Path, trusted: "Sequence[TrustedKey]", now: datetime, require: str | None) -> _Finding:
     from verify.record.examine import examine
-    from verify.report.prove import prove
+    from verify.report.prove import prove_examined
 
-    data = b""
+    examined = None
     try:
-        data = _read(file)
-        proof = prove(data, trusted=trusted, at=now)
-    except (ProofError, FileFormatError) as error:
+        examined = examine(_read(file))
+        proof = prove_examined(examined, trusted=trusted, at=now)
+    except HandbackError as error:
+        whole = examined is not None and isinstance(error, KeyNotTrustedError)
         return _Finding(
             file=file,
             code=exit_code(error),
-            claims=examine(data).record if isinstance(error, KeyNotTrustedError) else None,
+            claims=examined.record if examined is not None and whole else None,
             problem=error.what,
             next_step=error.next_step,
         )
@@ -109,11 +116,19 @@ def _finding(file: Path, trusted: "Sequence[TrustedKey]", now: datetime, require
 
 def _read(file: Path) -> bytes:
     try:
-        return file.read_bytes()
+        with file.open("rb") as source:
+            state = os.fstat(source.fileno())
+            small = stat.S_ISREG(state.st_mode) and state.st_size <= _MOST_BYTES
+            data = source.read() if small else source.read(_MOST_BYTES + 1)
     except OSError as error:
         raise FileFormatError(
             f"It cannot be read: {error.strerror or error}.", next_step="Check its name and its rights."
         ) from error
+    if len(data) > _MOST_BYTES:
+        raise FileFormatError(
+            f"It is larger than {_MOST_BYTES // 2**20} MiB: no report is.", next_step="Check its name."
+        )
+    return data
 
 
 def _row(finding: _Finding) -> dict[str, object]:

@@ -13,6 +13,7 @@ which is the non-binary statement of ILAC-G8:09/2019 with the guard band of ISO 
 
 from typing import assert_never
 
+from verify.judge.bounds import Bounds
 from verify.judge.model import Judgement, Limit, Rule
 from verify.judge.probability import ONE_SIDED_Z, SURE, conformance_probability
 from verify.measure.rounding import write_reading
@@ -26,52 +27,6 @@ _SAID = {
 }
 
 
-class _Bounds:
-    """A limit's bounds as bare numbers in one unit, and how they are said."""
-
-    def __init__(self, limit: Limit, unit: Unit) -> None:
-        self.lower = None if limit.lower is None else limit.lower.to(unit).value
-        self.upper = None if limit.upper is None else limit.upper.to(unit).value
-        self.unit = unit
-
-    @property
-    def marks(self) -> tuple[float, ...]:
-        return tuple(bound for bound in (self.lower, self.upper) if bound is not None)
-
-    def within(self, value: float) -> bool:
-        return (self.lower is None or value >= self.lower) and (self.upper is None or value <= self.upper)
-
-    def __str__(self) -> str:
-        if self.lower is None or self.upper is None:
-            word = "at most" if self.lower is None else "at least"
-            return f"{word} {Quantity(value=self.marks[0], unit=self.unit)}"
-        upper = Quantity(value=self.upper, unit=self.unit)
-        if self.lower == self.upper:
-            return f"exactly {upper}"
-        return f"{self.lower:g} to {upper}"
-
-
-def _unit_of(limit: Limit) -> Unit:
-    for bound in (limit.lower, limit.upper):
-        if bound is not None:
-            return bound.unit
-    raise InvalidValueError("A limit needs a lower or an upper bound.")
-
-
-def _in_unit(reading: Reading, unit: Unit) -> Reading:
-    """Convert; a converted number loses the last bits that only the conversion put there."""
-    converted = reading.to(unit)
-    if reading.unit is unit or converted.value is None:
-        return converted
-    return Reading(
-        value=float(f"{converted.value:.12g}"),
-        unit=unit,
-        standard_uncertainty=converted.standard_uncertainty,
-        source=converted.source,
-        reason=converted.reason,
-    )
-
-
 def judge(reading: Reading, limit: Limit) -> Judgement:
     """Judge one reading against one limit.
 
@@ -81,9 +36,8 @@ def judge(reading: Reading, limit: Limit) -> Judgement:
     Source: ILAC-G8:09/2019, ISO 14253-1:2017, JCGM 106:2012.
     """
     # (1)
-    unit = _unit_of(limit)
-    reading = _in_unit(reading, unit)
-    bounds = _Bounds(limit, unit)
+    bounds = Bounds(limit)
+    reading = bounds.reading(reading)
     written = write_reading(reading, apart_from=bounds.marks)
     # (2)
     if limit.rule is Rule.INFORM:
@@ -96,7 +50,8 @@ def judge(reading: Reading, limit: Limit) -> Judgement:
     if reading.reason:
         return Judgement(
             verdict=Verdict.UNDECIDED,
-            because=f"{written} against {bounds}: cannot tell yet, the reading is in doubt. {reading.reason}",
+            because=f"{written} against {bounds.written()}: cannot tell yet, the reading is in doubt. "
+            f"{reading.reason}",
         )
     # (5)
     match limit.rule:
@@ -115,24 +70,24 @@ def _stripped(reason: str | None) -> str:
 
 
 def _say(
-    verdict: Verdict, written: str, bounds: _Bounds, more: str = "", *, probability: float | None = None
+    verdict: Verdict, written: str, bounds: Bounds, more: str = "", *, probability: float | None = None
 ) -> Judgement:
-    because = f"{written} against {bounds}: {_SAID[verdict]}.{more}"
+    because = f"{written} against {bounds.written()}: {_SAID[verdict]}.{more}"
     return Judgement(verdict=verdict, because=because, probability=probability)
 
 
-def _simple(value: float, written: str, bounds: _Bounds) -> Judgement:
+def _simple(value: float, written: str, bounds: Bounds) -> Judgement:
     verdict = Verdict.CONFORMS if bounds.within(value) else Verdict.DOES_NOT_CONFORM
     return _say(verdict, written, bounds)
 
 
-def _count(value: float, written: str, bounds: _Bounds) -> Judgement:
+def _count(value: float, written: str, bounds: Bounds) -> Judgement:
     if not float(value).is_integer():
         return _say(Verdict.UNDECIDED, written, bounds, " A count is a whole number.")
     return _simple(value, written, bounds)
 
 
-def _guarded(value: float, uncertainty: float | None, written: str, bounds: _Bounds) -> Judgement:
+def _guarded(value: float, uncertainty: float | None, written: str, bounds: Bounds) -> Judgement:
     if uncertainty is None:
         return _say(Verdict.UNDECIDED, written, bounds, " Nobody stated how sure the reading is.")
     lower, upper = bounds.lower, bounds.upper
@@ -159,7 +114,7 @@ def _guarded(value: float, uncertainty: float | None, written: str, bounds: _Bou
     )
 
 
-def _leaning(value: float, probability: float, bounds: _Bounds) -> str:
+def _leaning(value: float, probability: float, bounds: Bounds) -> str:
     side, sure = ("good", probability) if bounds.within(value) else ("not good", 1 - probability)
     # Cut, not rounded: 94.9 % is not to be read as 95 %.
     return f" Leans to {side}, {int(100 * sure)} % sure; {100 * SURE:g} % is asked."
@@ -180,11 +135,10 @@ def judge_bracket(enters: float, stops: float | None, limit: Limit, unit: Unit) 
             f"A {enters:g} {unit} leaf enters and a {stops} {unit} leaf does not: that cannot be.",
             next_step="The leaf that does not enter is the thicker one.",
         )
-    limit_unit = _unit_of(limit)
-    low = Quantity(value=enters, unit=unit).to(limit_unit).value
-    high = None if stops is None else Quantity(value=stops, unit=unit).to(limit_unit).value
-    bounds = _Bounds(limit, limit_unit)
-    written = f"{low:g} {limit_unit} or more" if high is None else f"{low:g} to {high:g} {limit_unit}"
+    bounds = Bounds(limit)
+    low = bounds.of(Quantity(value=enters, unit=unit))
+    high = None if stops is None else bounds.of(Quantity(value=stops, unit=unit))
+    written = f"{low:g} {bounds.unit} or more" if high is None else f"{low:g} to {high:g} {bounds.unit}"
     if limit.rule is Rule.INFORM:
         return Judgement(
             verdict=Verdict.NOT_APPLICABLE, because=f"{written}: recorded only, no limit judged."

@@ -1,19 +1,21 @@
-"""Rounding for print, once and by one rule; arithmetic knows nothing of it.
+"""How a number, a reading and a limit are written, once and by one rule; arithmetic knows nothing of it.
 
 Rule: the uncertainty is given to two significant digits and the value to the same place, halves to even
 (JCGM 100:2008, 7.2.6; clause from memory). A value whose uncertainty nobody stated gets four
-significant digits [common practice, no source]. What is printed is the expanded uncertainty U = 2 u
-(coverage factor k = 2, about 95 %; JCGM 100:2008, 7.2.3).
+significant digits, or all before the point [common practice, no source]. What is printed is the
+expanded uncertainty U = 2 u (coverage factor k = 2, about 95 %; JCGM 100:2008, 7.2.3).
 
 A value is never rounded onto or across a number that it must stay apart from: "89.996 %" does not become
 "90 %" beside a limit of 90 % that it misses.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 
-from verify.values import Reading, Unit
+import msgspec
+
+from verify.values import Quantity, Reading, Unit
 from verify.values.errors import InvalidValueError
 
 COVERAGE = 2.0
@@ -27,14 +29,39 @@ _DIGITS_AT_MOST = 12
 _ANY_FLOAT = Context(prec=700, rounding=ROUND_HALF_EVEN)
 
 
-def _rounded(value: float, place: int) -> Decimal:
+class Style(msgspec.Struct, frozen=True, kw_only=True):
+    """How a place writes: the signs of a page are not those of a plain file; the rounding is the same.
+
+    space: between number and unit. minus: the sign. units: how a unit is shown, where not by its own name.
+    one_piece: the unit of one. unknown: instead of a value. The rest: how a bound or two are said.
+    """
+
+    space: str = " "
+    minus: str = "-"
+    units: Mapping[Unit, str] = {}
+    one_piece: str = "piece"
+    unknown: str = "unknown"
+    at_least: str = "at least {bound}"
+    at_most: str = "at most {bound}"
+    exactly: str = "exactly {bound}"
+    between: str = "{lower} to {upper}"
+
+
+PLAIN = Style()
+
+
+def _exact(value: float | Decimal) -> Decimal:
+    return value if isinstance(value, Decimal) else Decimal(repr(value))
+
+
+def _rounded(value: float | Decimal, place: int) -> Decimal:
     """Round to 10**place, halves to even, on the number as it is written."""
-    return Decimal(repr(value)).quantize(Decimal(1).scaleb(place), context=_ANY_FLOAT)
+    return _exact(value).quantize(Decimal(1).scaleb(place), context=_ANY_FLOAT)
 
 
-def _place(value: float, digits: int) -> int:
+def _place(value: float | Decimal, digits: int) -> int:
     """Return the power of ten of the last of `digits` significant digits; rounding up counts."""
-    place = Decimal(repr(value)).adjusted() - digits + 1
+    place = _exact(value).adjusted() - digits + 1
     rounded = _rounded(value, place)
     return rounded.adjusted() - digits + 1 if rounded else place
 
@@ -73,27 +100,92 @@ def write_number(value: float, *, digits: int = _DIGITS_WITHOUT, apart_from: Seq
     return _trimmed(rounded)
 
 
-def _with_unit(text: str, unit: Unit) -> str:
-    if (text, unit) == ("1", Unit.COUNT):
-        return "1 piece"
-    return text if unit is Unit.ONE else f"{text} {unit}"
+def _with_unit(text: str, unit: Unit, style: Style) -> str:
+    number = text.replace("-", style.minus)
+    if unit is Unit.ONE:
+        return number
+    sign = style.one_piece if (text, unit) == ("1", Unit.COUNT) else style.units.get(unit, unit.value)
+    return f"{number}{style.space}{sign}" if sign else number
 
 
-def write_reading(reading: Reading, *, apart_from: Sequence[float] = ()) -> str:
+def write_quantity(quantity: Quantity, *, style: Style = PLAIN) -> str:
+    """Write a number that is given, not measured, with its unit: "0.3 mm", "1 piece"; nothing is cut off.
+
+    A number with more than twelve digits loses what only a conversion put there.
+    """
+    return _with_unit(write_number(quantity.value, digits=_DIGITS_AT_MOST), quantity.unit, style)
+
+
+def write_limit(lower: Quantity | None, upper: Quantity | None, *, style: Style = PLAIN) -> str:
+    """Write "at least 90 %", "at most 0.3 mm", "exactly 13 pieces", "0.1 to 0.3 mm"; empty without a bound.
+
+    Both are written in the lower one's unit. Raises UnitMismatchError where they are of two dimensions.
+    """
+    if lower is None:
+        return "" if upper is None else style.at_most.format(bound=write_quantity(upper, style=style))
+    if upper is None:
+        return style.at_least.format(bound=write_quantity(lower, style=style))
+    upper = upper.to(lower.unit)
+    if lower == upper:
+        return style.exactly.format(bound=write_quantity(upper, style=style))
+    low = write_number(lower.value, digits=_DIGITS_AT_MOST).replace("-", style.minus)
+    return style.between.format(lower=low, upper=write_quantity(upper, style=style))
+
+
+def write_reading(reading: Reading, *, apart_from: Sequence[float] = (), style: Style = PLAIN) -> str:
     """Write a reading as "93.6 % ± 3.2 %" (U = 2 u), as "12.31 V" without one, or as "unknown".
 
+    A count and whatever else is exact (uncertainty 0) is written out.
     apart_from: in the reading's unit, as for `write_number`.
     """
     value, uncertainty = reading.value, reading.standard_uncertainty
     if value is None:
-        return "unknown"
-    if not uncertainty:
-        return _with_unit(write_number(value, apart_from=apart_from), reading.unit)
-    expanded = COVERAGE * uncertainty
+        return style.unknown
+    if uncertainty is None:
+        digits = max(_DIGITS_WITHOUT, Decimal(repr(value)).adjusted() + 1)
+        return _with_unit(write_number(value, digits=digits, apart_from=apart_from), reading.unit, style)
+    if uncertainty == 0:
+        text = write_number(value, digits=_DIGITS_AT_MOST, apart_from=apart_from)
+        return _with_unit(text, reading.unit, style)
+    rounded, expanded = _to_the_place(value, uncertainty, apart_from)
+    pair = (_with_unit(_plain(number), reading.unit, style) for number in (rounded, expanded))
+    return f"{style.space}±{style.space}".join(pair)
+
+
+def write_value(reading: Reading, *, apart_from: Sequence[float] = (), style: Style = PLAIN) -> str:
+    """Write a reading as one would say it, without how sure it is: "62 %", "89.97 %" beside 90 %.
+
+    Two digits, or all before the point; exact where it is exact. As `write_reading` otherwise.
+    """
+    value = reading.value
+    if value is None or reading.standard_uncertainty == 0:
+        return write_reading(reading, apart_from=apart_from, style=style)
+    digits = max(_DIGITS_OF_UNCERTAINTY, Decimal(repr(value)).adjusted() + 1)
+    return _with_unit(write_number(value, digits=digits, apart_from=apart_from), reading.unit, style)
+
+
+def write_interval(reading: Reading, *, style: Style = PLAIN) -> tuple[str, str] | None:
+    """Write both ends of the 95 % interval, U = 2 u on either side, without unit; None where not known."""
+    value, uncertainty = reading.value, reading.standard_uncertainty
+    if value is None or uncertainty is None:
+        return None
+    spread = COVERAGE * uncertainty
+    ends = value - spread, value + spread
+    if uncertainty == 0 or not all(map(math.isfinite, ends)):
+        text = write_number(value, digits=_DIGITS_AT_MOST).replace("-", style.minus)
+        return (text, text) if uncertainty == 0 else None
+    place = _place(spread, _DIGITS_OF_UNCERTAINTY)
+    low, high = (_plain(_rounded(end, place)).replace("-", style.minus) for end in ends)
+    return low, high
+
+
+def _to_the_place(value: float, uncertainty: float, apart_from: Sequence[float]) -> tuple[Decimal, Decimal]:
+    """Return the value and the expanded uncertainty, both as they are printed."""
+    spread = COVERAGE * uncertainty
+    expanded = Decimal(repr(spread)) if math.isfinite(spread) else 2 * Decimal(repr(uncertainty))
     place = _place(expanded, _DIGITS_OF_UNCERTAINTY)
     rounded, extra = _rounded(value, place), 0
     while extra < _DIGITS_AT_MOST and not _keeps_apart(value, rounded, apart_from):
         extra += 1
         rounded = _rounded(value, place - extra)
-    value_text = _with_unit(_plain(rounded), reading.unit)
-    return f"{value_text} ± {_with_unit(_plain(_rounded(expanded, place)), reading.unit)}"
+    return rounded, _rounded(expanded, place)

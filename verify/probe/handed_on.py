@@ -4,6 +4,7 @@ A reading's source is "battery gauge NAME: " and one of the sentences here; it s
 other.
 """
 
+import re
 from collections.abc import Iterable, Mapping
 
 from verify.machine import Pack
@@ -29,6 +30,8 @@ __all__ = [
     "START_LEVEL",
     "hand_on",
     "handed",
+    "is_handed_on",
+    "says",
     "told_by",
 ]
 
@@ -47,6 +50,8 @@ GAUGE_VERDICT = "what its gauge claims is"
 GAUGE_SIGN = "sign of its gauge"
 PHASE = "phase of the charge"
 EVENT = "event of the charge"
+
+_HANDED_ON = re.compile(r"battery gauge [^:,]+: ([^,]+)")
 
 
 def hand_on(
@@ -89,3 +94,14 @@ def handed(
 def told_by(reading: Reading) -> str:
     """Return what stands after the pack and the sentence in a reading's source; empty where nothing does."""
     return reading.source.partition(": ")[2].partition(", ")[2]
+
+
+def is_handed_on(reading: Reading) -> bool:
+    """Return whether a reading of a record was made by `hand_on`."""
+    return _HANDED_ON.match(reading.source) is not None
+
+
+def says(reading: Reading, what: str) -> bool:
+    """Return whether a reading was handed on with this sentence, of whatever pack."""
+    match = _HANDED_ON.match(reading.source)
+    return match is not None and match.group(1) == what

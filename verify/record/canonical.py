@@ -7,6 +7,7 @@ are refused without a rule for each.
 
 import hashlib
 import json
+from functools import lru_cache
 
 import msgspec
 
@@ -35,8 +36,10 @@ def canonical(value: object) -> bytes:
     import rfc8785
 
     try:
+        plain = msgspec.to_builtins(value)
+        data = _quickly(plain)
         # The plain data are checked by the library itself, whatever the type checker believes.
-        return rfc8785.dumps(msgspec.to_builtins(value))
+        return rfc8785.dumps(plain) if data is None else data
     except (ValueError, TypeError, RecursionError) as error:
         raise InvalidValueError(f"This cannot be written as canonical JSON: {error}.") from error
 
@@ -72,6 +75,11 @@ def record_from(data: bytes) -> Record:
     Raises UnknownFormatError for another kind or major version, FileFormatError for anything else that
     is not a record in canonical form.
     """
+    return _record_from(bytes(data))
+
+
+@lru_cache(maxsize=1)  # proving reads the same bytes for the proof and for the page; both are never changed
+def _record_from(data: bytes) -> Record:
     require_canonical(data, "The record")
     try:
         found = msgspec.json.decode(data, type=_Format).format
@@ -85,6 +93,46 @@ def record_from(data: bytes) -> Record:
         raise
     except (msgspec.MsgspecError, HandbackError, RecursionError) as error:
         raise FileFormatError(f"The record cannot be read: {error}.") from error
+
+
+def _quickly(plain: object) -> bytes | None:
+    """Return what the library for RFC 8785 would, many times faster; None where it has to decide itself.
+
+    The standard library's encoder escapes strings as RFC 8785 3.2.2.2 does. It sorts names by characters, not
+    by UTF-16 units, which is another order only where a character takes two of them.
+    """
+    try:
+        text = json.dumps(_as_written(plain), ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+        data, units = text.encode(), len(text.encode("utf-16-le")) // 2
+    except (_OddError, UnicodeEncodeError, RecursionError):
+        return None
+    return data if units == len(text) else None
+
+
+class _OddError(Exception):
+    """A value that the standard library's encoder may write in another way, or should not write."""
+
+
+def _as_written(value: object) -> object:
+    """Return the value with 57 for 57.0, as RFC 8785 3.2.2.3 writes it.
+
+    Python and ECMAScript both write the shortest digits that read back, and from 1e-4 to 1e16 both without an
+    exponent.
+    """
+    kind = type(value)
+    if kind is str or value is None or kind is bool:
+        return value
+    if isinstance(value, dict) and kind is dict:
+        if all(type(name) is str for name in value):
+            return {name: _as_written(inner) for name, inner in value.items()}
+    elif isinstance(value, (list, tuple)) and kind in (list, tuple):
+        return [_as_written(inner) for inner in value]
+    elif isinstance(value, (int, float)) and kind in (int, float) and abs(value) <= _LARGEST_EXACT:
+        if value == int(value):
+            return int(value)
+        if abs(value) >= 1e-4:
+            return value
+    raise _OddError
 
 
 def _number(text: str) -> int | float:

@@ -9,22 +9,17 @@ The steps (1) to (6) of the argument that `verify.report.prove` lists in full:
 (6) payloads and record agree, and the order of the lines is the order that was signed.
 """
 
+import hashlib
+from collections.abc import Iterator, Mapping
+
 import msgspec
 
 from verify.record.canonical import record_from, sha256_hex
+from verify.record.change import part_hashes, what_changed
 from verify.record.model import Record
-from verify.record.page import MARKER, parts_of, record_in, split
+from verify.record.page import MARKER, record_in, split
 from verify.record.seal import Seal, lines_of, open_line
-from verify.values.errors import AlteredError, FileFormatError, NotAReportError, ProofError
-
-PART_WORDS = {
-    "head": "the head of the page (title, style)",
-    "owner": "the owner's part",
-    "technician": "the technician's part",
-    "pictures": "the pictures",
-    "record": "the record kept in the page",
-    "end": "the foot of the page",
-}
+from verify.values.errors import AlteredError, FileFormatError, ProofError
 
 
 class Examined(msgspec.Struct, frozen=True, kw_only=True):
@@ -45,48 +40,66 @@ def examine(data: bytes) -> Examined:
     page, tail = split(data)
     lines = lines_of(tail)
     # (2) and (3): signatures and payloads
-    seals: list[Seal] = []
-    starts = len(page)
-    for line in lines:
-        seals.append(open_line(line, starts=starts))
-        starts += len(MARKER) + len(line) + len(b"-->\n")
+    seals = _opened(page, lines)
+    # (6), the order first: a signature that was moved must not be told as a change of the page
+    _require_order(seals)
     # (4): same bytes, from the last line back: the last signer covers the most
-    for seal in reversed(seals):
-        _require_same_bytes(data, page, seal)
+    parts = part_hashes(page)
+    for seal, before in reversed(tuple(zip(seals, _hashes(data, seals), strict=True))):
+        _require_same_bytes(page, seal, before, parts)
     # (5): the record
     record, record_hash = _record(page)
     # (6): agreement
-    for order, seal in enumerate(seals, start=1):
-        _require_agreement(seal, record, record_hash, order)
-    return Examined(page=page, record=record, seals=tuple(seals))
+    for seal in seals:
+        _require_agreement(seal, record, record_hash)
+    return Examined(page=page, record=record, seals=seals)
 
 
-def _require_same_bytes(data: bytes, page: bytes, seal: Seal) -> None:
-    before = data[: seal.starts]
-    if seal.payload.length == len(before) and seal.payload.sha256 == sha256_hex(before):
-        if seal.payload.parts != _part_hashes(page):
-            raise AlteredError("A signature lists other parts than the page has.")
+def _opened(page: bytes, lines: tuple[bytes, ...]) -> tuple[Seal, ...]:
+    seals: list[Seal] = []
+    starts = len(page)
+    for number, line in enumerate(lines, start=1):
+        try:
+            seals.append(open_line(line, starts=starts))
+        except AlteredError as error:
+            raise AlteredError(
+                f"Signature {number} of {len(lines)} is broken. {error.what}", next_step=error.next_step
+            ) from error
+        starts += len(MARKER) + len(line) + len(b"-->\n")
+    return tuple(seals)
+
+
+def _require_order(seals: tuple[Seal, ...]) -> None:
+    orders = [seal.payload.order for seal in seals]
+    due = list(range(1, len(seals) + 1))
+    if orders == due:
         return
-    raise AlteredError(
-        f"The file was changed after {seal.payload.name} signed it. {_where(page, seal)}",
-        next_step="Ask the shop for the file as it was signed.",
-    )
+    told = ", ".join(str(order) for order in orders)
+    if sorted(orders) == due:
+        raise AlteredError(f"The signatures were moved: they stand in the order {told}.")
+    if len(set(orders)) < len(orders):
+        raise AlteredError(f"Two signatures claim the same place in the order of signing: {told}.")
+    missing = min(set(due) - set(orders))
+    raise AlteredError(f"Signature {missing} is missing: of the order of signing only {told} stands there.")
 
 
-def _where(page: bytes, seal: Seal) -> str:
-    try:
-        found = _part_hashes(page)
-    except NotAReportError:
-        return "Where cannot be told."
-    signed = seal.payload.parts
-    if set(found) != set(signed):
-        return "Its parts are not the ones that were signed."
-    changed = [PART_WORDS.get(name, name) for name in found if found[name] != signed[name]]
-    return f"Changed: {', '.join(changed)}." if changed else "Changed: the signatures before that one."
+def _hashes(data: bytes, seals: tuple[Seal, ...]) -> Iterator[str]:
+    """Yield the SHA-256 of all bytes before each line, in one pass."""
+    running, at = hashlib.sha256(), 0
+    for seal in seals:
+        running.update(memoryview(data)[at : seal.starts])
+        at = seal.starts
+        yield running.copy().hexdigest()
 
 
-def _part_hashes(page: bytes) -> dict[str, str]:
-    return {name: sha256_hex(part) for name, part in parts_of(page).items()}
+def _require_same_bytes(page: bytes, seal: Seal, before: str, parts: Mapping[str, str] | None) -> None:
+    payload = seal.payload
+    if payload.length != seal.starts or payload.sha256 != before:
+        raise AlteredError(
+            what_changed(page, payload, parts), next_step="Ask the shop for the file as it was signed."
+        )
+    if payload.parts != parts:
+        raise AlteredError("A signature lists other parts than the page has.")
 
 
 def _record(page: bytes) -> tuple[Record, str]:
@@ -97,10 +110,9 @@ def _record(page: bytes) -> tuple[Record, str]:
         raise ProofError(error.what, next_step=error.next_step) from error
 
 
-def _require_agreement(seal: Seal, record: Record, record_hash: str, order: int) -> None:
+def _require_agreement(seal: Seal, record: Record, record_hash: str) -> None:
     payload = seal.payload
     pairs: tuple[tuple[str, object, object], ...] = (
-        ("order of signing", payload.order, order),
         ("record", payload.record_sha256, record_hash),
         ("ticket", payload.ticket, record.ticket.id),
         ("outcome", payload.outcome, record.outcome),

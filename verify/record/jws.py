@@ -53,24 +53,23 @@ def write(payload: bytes, key: SigningKey) -> str:
 def read(text: str) -> Signed:
     """Verify the signature with the key that it names; whether that key is known is not decided here.
 
-    Raises AlteredError, and nothing else, for everything that does not hold.
+    Raises AlteredError, and nothing else, for everything that does not hold; "it" in its words is the
+    signature.
     """
     pieces = text.split(".")
     if len(pieces) != 3:
-        raise AlteredError("A signature is not in three pieces.")
+        raise AlteredError("It is not in three pieces.")
     header_bytes, payload, signature = (_decode(piece) for piece in pieces)
     header = _header(header_bytes)
     if header.alg != ALGORITHM:
-        raise AlteredError(
-            f'A signature says algorithm "{on_one_line(header.alg)}"; it can only be {ALGORITHM}.'
-        )
+        raise AlteredError(f'It says algorithm "{on_one_line(header.alg)}"; it can only be {ALGORITHM}.')
     if header.typ != TYPE:
-        raise AlteredError("A signature is of another type than a report's.")
+        raise AlteredError("It is of another type than a report's.")
     key = header.jwk
     if header.kid != key.thumbprint:
-        raise AlteredError("A signature's key and the name of its key do not belong together.")
+        raise AlteredError("Its key and the name of its key do not belong together.")
     if len(signature) != 64:
-        raise AlteredError("A signature has the wrong length.")
+        raise AlteredError("It has the wrong length.")
     _verify(text, key)
     return Signed(key=key, payload=payload)
 
@@ -79,15 +78,15 @@ def _decode(text: str) -> bytes:
     try:
         return decode(text)
     except InvalidValueError as error:
-        raise AlteredError(f"A signature is not spelled as it must be. {error}") from error
+        raise AlteredError(f"It is not spelled as it must be. {error.what}") from error
 
 
 def _header(data: bytes) -> _Header:
     try:
-        require_canonical(data, "A signature's header")
+        require_canonical(data, "The header")
         return msgspec.json.decode(data, type=_Header)
     except (FileFormatError, InvalidValueError, msgspec.MsgspecError, RecursionError) as error:
-        raise AlteredError(f"A signature's header is not as it must be: {error}.") from error
+        raise AlteredError(f"Its header is not as it must be: {error}.") from error
 
 
 def _verify(text: str, key: PublicKey) -> None:
@@ -99,4 +98,4 @@ def _verify(text: str, key: PublicKey) -> None:
         public = OKPKey.import_key(msgspec.to_builtins(key))
         jws.deserialize_compact(text, public, algorithms=[ALGORITHM])
     except (JoseError, ValueError, TypeError) as error:
-        raise AlteredError("A signature does not fit what it signs.") from error
+        raise AlteredError("It does not fit what it signs.") from error

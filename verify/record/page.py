@@ -28,15 +28,32 @@ def split(data: bytes) -> tuple[bytes, bytes]:
     if start < 0:
         raise NotAReportError(
             "This file carries no signature.",
-            next_step="It may be a report that was not signed yet, or not a report at all.",
+            next_step="It may be a report not signed yet, one with its signatures cut off, or no report.",
         )
     page = data[:start]
     if not page.endswith(PAGE_END):
         raise AlteredError(
-            "There is a signature, but no whole report page before it.",
+            _why_no_page(page, data[start:]),
             next_step="Mail programs and editors may change a file: ask the shop for it as it was signed.",
         )
     return page, data[start:]
+
+
+def bytes_words(count: int) -> str:
+    """Return "1 byte" or "12 bytes"."""
+    return "1 byte" if count == 1 else f"{count} bytes"
+
+
+def _why_no_page(page: bytes, rest: bytes) -> str:
+    if PAGE_END + MARKER in rest:
+        return "A second signature marker stands inside the page, before its end."
+    if page.endswith(PAGE_END.replace(b"\n", b"\r\n")):
+        return "Its line ends were changed."
+    end = page.rfind(PAGE_END)
+    if end >= 0:
+        put_in = bytes_words(len(page) - end - len(PAGE_END))
+        return f"Between the end of the page and its first signature something was put in: {put_in}."
+    return "There is a signature, but no whole report page before it."
 
 
 def parts_of(page: bytes) -> dict[str, bytes]:

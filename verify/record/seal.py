@@ -12,7 +12,7 @@ import msgspec
 from verify.record import jws
 from verify.record.canonical import canonical, require_canonical
 from verify.record.keys import PublicKey, SigningKey
-from verify.record.page import MARKER
+from verify.record.page import MARKER, bytes_words
 from verify.record.visible import on_one_line
 from verify.values import Outcome
 from verify.values.errors import AlteredError, FileFormatError, InvalidValueError
@@ -78,7 +78,7 @@ def lines_of(tail: bytes) -> tuple[bytes, ...]:
     while at < len(tail):
         match = _LINE.match(tail, at)
         if match is None:
-            raise AlteredError("Something stands after the page that is not a signature line.")
+            raise AlteredError(_why_no_line(tail[at:], len(found)))
         found.append(match.group(1))
         at = match.end()
     if len(found) > _MOST_LINES:
@@ -86,21 +86,37 @@ def lines_of(tail: bytes) -> tuple[bytes, ...]:
     return tuple(found)
 
 
+def _why_no_line(rest: bytes, before: int) -> str:
+    if not rest.startswith(MARKER):
+        if MARKER in rest:
+            put_in = bytes_words(rest.index(MARKER))
+            return f"Between signature {before} and the next something was put in: {put_in}."
+        return f"After the last signature something was added: {bytes_words(len(rest))}."
+    line, ended, _ = rest.partition(b"\n")
+    if not ended:
+        return f"Signature {before + 1} is cut off before its end."
+    if line.endswith(b"-->\r"):
+        return "Its line ends were changed."
+    if before:
+        return f"After signature {before} stands another signature marker, with no signature in it."
+    return "A signature marker stands after the page, with no signature in it."
+
+
 def open_line(text: bytes, *, starts: int) -> Seal:
     """Verify one signature and read its payload, which must be canonical.
 
-    Raises AlteredError.
+    Raises AlteredError; "it" in its words is the signature.
     """
     signed = jws.read(text.decode("ascii"))
     try:
-        require_canonical(signed.payload, "What a signature signs")
+        require_canonical(signed.payload, "What it signs")
         payload = msgspec.json.decode(signed.payload, type=Payload)
     except (FileFormatError, InvalidValueError, msgspec.MsgspecError, RecursionError) as error:
-        raise AlteredError(f"What a signature signs is not a report's: {error}.") from error
+        raise AlteredError(f"What it signs is not a report's: {error}.") from error
     if payload.format != SIGNATURE_FORMAT:
         found = on_one_line(payload.format)
         raise AlteredError(
-            f'A signature says format "{found}"; this version reads "{SIGNATURE_FORMAT}".',
+            f'It says format "{found}"; this version reads "{SIGNATURE_FORMAT}".',
             next_step="Prove it with the version of handback that made it, or a newer one.",
         )
     return Seal(key=signed.key, payload=payload, starts=starts)

@@ -1,25 +1,29 @@
 """What the owner reads about the battery: how much it holds of how much, and how sure that is."""
 
-import math
-import re
-
 import msgspec
 
 from verify.judge import Limit
 from verify.measure.capacity import StartHow
-from verify.probe.handed_on import CAPACITY_WH, START_LEVEL, handed, told_by
+from verify.probe.handed_on import START_LEVEL, handed, told_by
 from verify.record.model import Record, Result
 from verify.record.visible import on_one_line
+from verify.report.capacities import (
+    CLAIMED,
+    COUNTED,
+    MEASURED,
+    SHARES,
+    capacities_of,
+    counted_bounds,
+    gauge_name,
+    held_wh,
+    label_wh_of,
+    readings_of,
+    result_of,
+    same_battery,
+)
 from verify.report.numbers import about, interval
 from verify.report.words import BATTERY
 from verify.values import Reading, Unit, Verdict
-from verify.values.errors import HandbackError
-
-_MEASURED, _CLAIMED, _COUNTED = "measured-capacity", "claimed-capacity", "charge-to-full"
-_SHARES = {Unit.PERCENT: 0.01, Unit.ONE: 1.0}
-_GAUGE = re.compile(r"battery gauge ([^:,]+)[:,]")
-_BOUNDS = re.compile(r"95 %: (\d+(?:\.\d+)?) (?:to (\d+(?:\.\d+)?)|or more)")
-_SAME = 0.02  # of itself: the same figure told as a share and in Wh
 
 
 class BatteryView(msgspec.Struct, frozen=True, kw_only=True):
@@ -35,8 +39,9 @@ class BatteryView(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def battery_view(record: Record) -> BatteryView:
-    """Return in plain sentences what it holds, of what, how sure, where it was read; or that it is unknown.
+    """Return in plain sentences what it holds, of what, and how sure; or that it is unknown, and why.
 
+    Where it was read, and why it is doubted, stands with the check, for the technician.
     The measured capacity is told where there is one, with what the battery claims beside it; else what it
     claims, and why it was not measured; else any energy reading.
     """
@@ -52,56 +57,40 @@ def battery_view(record: Record) -> BatteryView:
 
 
 def _lines(record: Record, result: Result) -> tuple[str, ...]:
-    readings = _capacities(result)
+    readings = capacities_of(result)
     if not readings:
         return (BATTERY["unknown"].format(why=_sentence(result.because)),)
-    label_wh = _label_wh(record)
-    if result.check == _MEASURED:
-        counted = {_COUNTED: _readings(_result(record, _COUNTED))}
-        claims = _capacities(_result(record, _CLAIMED))
+    label_wh = label_wh_of(record)
+    if result.check == MEASURED:
+        counted = {COUNTED: readings_of(result_of(record, COUNTED))}
+        claims = capacities_of(result_of(record, CLAIMED))
         return tuple(
             line
             for reading in readings
             for line in _measured(reading, label_wh, counted, _claim_of(claims, reading, label_wh))
         )
-    claimed = result.check == _CLAIMED
+    claimed = result.check == CLAIMED
     lines = [line for reading in readings for line in _told(reading, label_wh, claimed=claimed)]
     if claimed:
         lines += [
             BATTERY["not_measured"].format(why=_sentence(reading.reason or ""))
-            for reading in _capacities(_result(record, _MEASURED))
+            for reading in capacities_of(result_of(record, MEASURED))
         ]
     return tuple(lines)
 
 
 def _telling(record: Record) -> Result | None:
-    measured, claimed = _result(record, _MEASURED), _result(record, _CLAIMED)
-    if measured is not None and any(reading.value is not None for reading in _capacities(measured)):
+    measured, claimed = result_of(record, MEASURED), result_of(record, CLAIMED)
+    if measured is not None and any(reading.value is not None for reading in capacities_of(measured)):
         return measured
-    if claimed is not None and (measured is None or _capacities(claimed) or not measured.attempts):
+    if claimed is not None and (measured is None or capacities_of(claimed) or not measured.attempts):
         return claimed
     if measured is not None and measured.attempts:
         return measured
     for result in record.results:
-        if any(reading.unit is Unit.WATT_HOUR for reading in _readings(result)):
+        if any(reading.unit is Unit.WATT_HOUR for reading in readings_of(result)):
             return result
     return None
-
-
-def _result(record: Record, check: str) -> Result | None:
-    return next((result for result in record.results if result.check == check), None)
-
-
-def _readings(result: Result | None) -> tuple[Reading, ...]:
-    """Return what the last attempt that still counts read."""
-    current = [attempt for attempt in result.attempts if not attempt.out_of_date] if result else []
-    return current[-1].readings if current else ()
-
-
-def _capacities(result: Result | None) -> list[Reading]:
-    return [
-        reading for reading in _readings(result) if reading.unit is Unit.WATT_HOUR or reading.unit in _SHARES
-    ]
 
 
 def _measured(
@@ -110,30 +99,22 @@ def _measured(
     """Tell a measured capacity with its own interval, whose ends need not lie evenly about it."""
     if reading.value is None:
         return [BATTERY["unknown"].format(why=_sentence(reading.reason or ""))]
-    gauge = _GAUGE.match(reading.source)
-    name = gauge.group(1) if gauge else ""
-    by_count = handed(counted, name, CAPACITY_WH)
-    start = handed(counted, name, START_LEVEL)
-    held_wh = _held_wh(reading, reading.value, label_wh)
-    bounds = _BOUNDS.match(told_by(by_count)) if by_count is not None else None
-    if by_count is None or by_count.value is None or bounds is None:
-        lines = _told(reading, label_wh, claimed=False, doubts=False)
-    elif held_wh is not None and not math.isclose(held_wh, by_count.value, rel_tol=_SAME):
-        # Cut at what a meter or the weight allows: the interval of the count alone is not its own.
+    start = handed(counted, gauge_name(reading), START_LEVEL)
+    bounds = counted_bounds(reading, counted, label_wh)
+    if bounds is None:
         lines = _told(reading, label_wh, claimed=False, doubts=False)
     else:
-        low, high = float(bounds.group(1)), bounds.group(2)
+        low, high = bounds
         lines = [
             BATTERY["holds"].format(amount=_amount(reading, reading.value, label_wh)),
             BATTERY["sure_at_least"].format(low=f"{low:.1f}")
             if high is None
-            else BATTERY["sure"].format(low=f"{low:.1f}", high=f"{float(high):.1f}", unit="Wh"),
-            BATTERY["source"].format(source=_sentence(reading.source)),
+            else BATTERY["sure"].format(low=f"{low:.1f}", high=f"{high:.1f}", unit=Unit.WATT_HOUR.value),
         ]
     if start is not None and told_by(start).endswith(StartHow.GAUGE.value):
         lines.append(BATTERY["start_not_proven"])
     elif reading.reason:
-        lines.append(BATTERY["in_doubt"].format(why=_sentence(reading.reason)))
+        lines.append(BATTERY["in_doubt"])
     if claim is not None:
         lines.append(claim)
     return lines
@@ -141,13 +122,13 @@ def _measured(
 
 def _claim_of(claims: list[Reading], measured: Reading, label_wh: float | None) -> str | None:
     """Return what the gauge of the same battery claims, in a sentence; None where it claims nothing."""
-    gauge = _GAUGE.match(measured.source)
-    for claim in claims:
-        its = _GAUGE.match(claim.source)
-        same = len(claims) == 1 or (gauge and its and gauge.group(1) == its.group(1))
-        if same and claim.value is not None:
-            return BATTERY["claims"].format(amount=_amount(claim, claim.value, label_wh))
-    return None
+    claim = same_battery(measured, claims)
+    if claim is None or claim.value is None:
+        return None
+    claimed_wh = held_wh(claim.value, claim.unit, label_wh)
+    if claimed_wh is None:
+        return BATTERY["claims"].format(amount=_amount(claim, claim.value, label_wh))
+    return BATTERY["claims_beside"].format(value=about(claimed_wh))
 
 
 def _told(reading: Reading, label_wh: float | None, *, claimed: bool, doubts: bool = True) -> list[str]:
@@ -164,36 +145,21 @@ def _told(reading: Reading, label_wh: float | None, *, claimed: bool, doubts: bo
         of_label = label_wh is not None and shown.unit is Unit.PERCENT
         how_sure = say["sure_of_label" if of_label else "sure"]
         lines.append(how_sure.format(low=ends[0], high=ends[1], unit=shown.unit.value))
-    lines.append(say["source"].format(source=_sentence(reading.source)))
     if doubts and reading.reason:
-        lines.append(say["doubted"].format(why=_sentence(reading.reason)))
+        lines.append(say["doubted"])
     return lines
 
 
-def _held_wh(reading: Reading, value: float, label_wh: float | None) -> float | None:
-    if reading.unit is Unit.WATT_HOUR:
-        return value
-    return None if label_wh is None else value * _SHARES[reading.unit] * label_wh
-
-
 def _amount(reading: Reading, value: float, label_wh: float | None) -> str:
-    share = value * _SHARES[reading.unit] if reading.unit in _SHARES else None
+    share = value * SHARES[reading.unit] if reading.unit in SHARES else None
     if label_wh is None:
         if share is None:
             return BATTERY["energy"].format(value=about(value))
         return BATTERY["share"].format(percent=f"{100 * share:.0f}")
-    held_wh = value if share is None else share * label_wh
+    amount_wh = value if share is None else share * label_wh
     return BATTERY["of_label"].format(
-        value=about(held_wh), label=about(label_wh), percent=f"{100 * held_wh / label_wh:.0f}"
+        value=about(amount_wh), label=about(label_wh), percent=f"{100 * amount_wh / label_wh:.0f}"
     )
-
-
-def _label_wh(record: Record) -> float | None:
-    try:
-        value = record.ticket.label_wh()
-    except HandbackError:
-        return None  # a label that cannot be read is shown as it stands, with the part
-    return value if value is not None and value > 0 else None
 
 
 def _sentence(text: str) -> str:

@@ -7,40 +7,19 @@ import textwrap
 from collections.abc import Iterable
 
 from verify.checklist import Check, Composition, Kind
+from verify.report import sheet_words
 from verify.report.listing import asides, heading, minutes, numbered, places, sentence, until
 from verify.report.render import template
+from verify.report.sheet_words import LISTING, SHEET
 from verify.report.words import HAZARD_ADVICE, STAGES
 from verify.values import Unit
-
-TALLY_COLUMNS = ("out", "new", "back", "returned", "scrapped", "missing")
-SPAN_COLUMNS = ("enters, mm", "stops, mm")
-
-TITLE = "Sheet to fill by hand"
-USE = (
-    "One cross for each number. Cannot see, or cannot tell, counts as not good where no line says otherwise. "
-    "Give the answers to the tool afterwards: this sheet is no record."
-)
-TALLY_RULE = "Missing = out + new - back - returned - scrapped."
-VALUE_RULE = "Leave it empty where it was not measured."
-SPAN_RULE = "Enters: the thickest leaf that goes in. Stops: the thinnest that does not."
-LOCAL_RULES = "The maker's service instructions, local rules and licensed persons come before this sheet."
-TICKET_LINES = ("Ticket", "Machine", "Serial, if the owner agrees", "Bench and date")
-FLAWS = "Accepted with a known flaw: number, by whom, why, the owner's yes (how, when)"
-BESIDE = "Seen beside the work, not repaired"
-MADE_SAFE = "Hazard made safe: which part, where it lies now, by whom, when"
 
 _WIDTH, _INDENT, _FREE_ROWS = 80, 5, 4
 
 
 def boxes(check: Check) -> tuple[str, ...]:
     """Return the answers that a cross is put at."""
-    if check.kind is Kind.HAZARD:
-        return ("No", "Yes", "Cannot tell: counts as yes")
-    if check.kind is Kind.WAIT:
-        return ("Done",)
-    if check.kind is Kind.PROBE:
-        return ("Good", "Not good", "Cannot tell")
-    return ("Good", "Not good", "Cannot see")
+    return sheet_words.BOXES.get(check.kind, sheet_words.BOXES_ELSE)
 
 
 def table(check: Check) -> tuple[tuple[str, ...], tuple[str, ...], str] | None:
@@ -49,34 +28,32 @@ def table(check: Check) -> tuple[tuple[str, ...], tuple[str, ...], str] | None:
     A count without named kinds has empty rows.
     """
     if check.kind is Kind.MEASURE and check.unit is not Unit.MILLIMETRE:
-        return (check.unit.value,), check.stations, VALUE_RULE
+        return (check.unit.value,), check.stations, SHEET["value_rule"]
     if check.kind is Kind.MEASURE:
-        return SPAN_COLUMNS, check.stations, SPAN_RULE
+        return sheet_words.SPAN_COLUMNS, check.stations, SHEET["span_rule"]
     if check.kind is Kind.COUNT:
-        return TALLY_COLUMNS, check.counts or ("",) * _FREE_ROWS, TALLY_RULE
+        return sheet_words.TALLY_COLUMNS, check.counts or ("",) * _FREE_ROWS, SHEET["tally_rule"]
     return None
 
 
 def to_write(check: Check) -> tuple[str, ...]:
     """Return what is written beside the boxes, each on a line."""
-    if check.kind is Kind.PROBE:
-        return ("Reading of the tool", "Note")
-    return ("From, to", "Note") if check.kind is Kind.WAIT else ("Note",)
+    return sheet_words.TO_WRITE.get(check.kind, sheet_words.TO_WRITE_ELSE)
 
 
 def signatures(composition: Composition) -> tuple[str, ...]:
     """Return who signs, in order."""
-    return composition.signers or ("technician",)
+    return composition.signers or (SHEET["technician"],)
 
 
 def blank_text(composition: Composition) -> str:
     """Return the sheet as plain text of 80 columns."""
     numbers = numbered(composition)
-    lines = [TITLE.upper(), *_wrapped(heading(composition, paper=True)), ""]
-    lines += [*(_line(each) for each in TICKET_LINES), ""]
-    lines += ["IF ANYTHING BULGES, IS HOT, WET, SMOKES OR SMELLS"]
+    lines = [SHEET["title"].upper(), *_wrapped(heading(composition, paper=True)), ""]
+    lines += [*(_line(each) for each in sheet_words.TICKET_LINES), ""]
+    lines += [SHEET["hazard"].upper()]
     lines += _wrapped(HAZARD_ADVICE, first="- ", indent="  ")
-    lines += [*_wrapped((LOCAL_RULES,)), "", *_wrapped((USE,))]
+    lines += [*_wrapped((SHEET["local_rules"],)), "", *_wrapped((SHEET["use"],))]
     stage = ""
     for segment in composition.segments:
         if segment.stage != stage:
@@ -89,14 +66,15 @@ def blank_text(composition: Composition) -> str:
         lines += _hold_lines(segment.step.name, until(composition, segment.step))
         if segment.step.do is not None:
             lines += [
-                *_wrapped((f"Then: {segment.step.do}",)),
-                "[ ] Done   Time ________   Initials ________",
+                *_wrapped((LISTING["then"].format(what=segment.step.do),)),
+                f"[ ] {SHEET['done']}   {SHEET['time']} ________   {SHEET['initials']} ________",
             ]
-        lines += _wrapped((f"Caution: {segment.step.caution}",)) if segment.step.caution is not None else []
-    for what in (MADE_SAFE, FLAWS, BESIDE):
+        if segment.step.caution is not None:
+            lines += _wrapped((LISTING["caution"].format(what=segment.step.caution),))
+    for what in _ends():
         lines += ["", f"{what}:", "_" * _WIDTH, "_" * _WIDTH]
     for role in signatures(composition):
-        lines += ["", f"{role.upper()}", _line("Name, date"), _line("Signature")]
+        lines += ["", f"{role.upper()}", _line(SHEET["name_and_date"]), _line(SHEET["signature"])]
     return "\n".join(lines) + "\n"
 
 
@@ -114,17 +92,25 @@ def blank_page(composition: Composition) -> str:
         to_write=to_write,
         asides=asides,
         minutes=minutes,
-        title=TITLE,
-        use=USE,
+        sheet=SHEET,
+        say_listing=LISTING,
         advice=HAZARD_ADVICE,
-        local_rules=LOCAL_RULES,
-        ticket_lines=TICKET_LINES,
-        ends=(MADE_SAFE, FLAWS, BESIDE),
+        ticket_lines=sheet_words.TICKET_LINES,
+        caution=LISTING["caution"].partition("{")[0],
+        ends=_ends(),
     )
 
 
+def _ends() -> tuple[str, ...]:
+    return SHEET["made_safe"], SHEET["flaws"], SHEET["beside"]
+
+
 def _hold_lines(name: str, waits: str) -> list[str]:
-    return ["", *_wrapped((f"NOT YET: {name}, {waits}.",))] if waits else [""]
+    if not waits:
+        return [""]
+    said = LISTING["not_yet_until"].format(step=name, until=waits)
+    begins = LISTING["not_yet"]
+    return ["", *_wrapped((said.replace(begins, begins.upper(), 1),))]
 
 
 def _check_lines(check: Check, number: int) -> list[str]:

@@ -13,12 +13,9 @@ from verify.probe.inventory_memory import LEAST_PERCENT, MEMORY_WORK
 from verify.probe.inventory_radio import FAULT_DB
 from verify.probe.inventory_work import ANTENNA, TIES, disturbed_by, expected
 from verify.record.model import BATTERY_WORK, Record
+from verify.report.words import NUMBERS, PARTS
 
-THERE, NOT_SEEN, OFF, ON = "there", "not seen", "switched off", "switched on"
-TITLE = "Parts: on arrival and now"
-COLUMNS = ("Part", "On arrival", "Now")
-_NOT_TAKEN = "Nothing was taken on arrival, so nothing can be compared."
-_NOT_READ = "The machine's parts were not read again since arrival."
+_THERE, _NOT_SEEN, _OFF, _ON = (PARTS[name] for name in ("there", "not_seen", "off", "on"))
 
 
 class PartRow(msgspec.Struct, frozen=True, kw_only=True):
@@ -39,8 +36,8 @@ class PartsView(msgspec.Struct, frozen=True, kw_only=True):
 
     rows: tuple[PartRow, ...]
     note: str = ""
-    title: str = TITLE
-    columns: tuple[str, ...] = COLUMNS
+    title: str = PARTS["title"]
+    columns: tuple[str, ...] = (PARTS["part"], PARTS["then"], PARTS["now"])
 
 
 def parts_view(record: Record) -> PartsView | None:
@@ -52,12 +49,8 @@ def parts_view(record: Record) -> PartsView | None:
     if before is None or now is None:
         one = now if before is None else before
         assert one is not None
-        then, later = ("not taken", THERE) if before is None else (THERE, "not read")
-        rows = tuple(
-            PartRow(what=kind, then=_times(then, count), now=_times(later, count))
-            for kind, count in _counted(one)
-        )
-        return PartsView(rows=rows, note=_NOT_TAKEN if before is None else _NOT_READ)
+        rows = tuple(_only_once(kind, count, is_now=before is None) for kind, count in _counted(one))
+        return PartsView(rows=rows, note=PARTS["nothing_taken" if before is None else "not_read_again"])
     kinds = (each.kind for each in record.ticket.work)
     work = tuple(dict.fromkeys("battery" if kind in BATTERY_WORK else kind for kind in kinds))
     found = compare(before, now)
@@ -66,35 +59,35 @@ def parts_view(record: Record) -> PartsView | None:
     same = sum((_makes(before) & _makes(now)).values()) - sum(
         old.identity == new.identity for old, new in found.exchanged
     )
-    rest = PartRow(what=f"{'The other' if rows else 'All'} {same} parts", then=THERE, now=THERE)
+    rest = PartRow(what=_rest(same, others=bool(rows)), then=_THERE, now=_THERE)
     return PartsView(rows=(*rows, rest) if same else rows)
 
 
 def _items(found: Differences, work: tuple[str, ...], now: Inventory) -> Iterator[PartRow]:
     for item in found.missing:
         said = disturbed_by(TIES[item.kind], work)
-        yield PartRow(what=item.words, then=THERE, now=NOT_SEEN, remark=said, lost=True)
+        yield PartRow(what=item.words, then=_THERE, now=_NOT_SEEN, remark=said, lost=True)
     for old, new in found.exchanged:
         told = expected(old.kind, work)
-        remark = "Renewed: this work is for it." if told else disturbed_by(TIES[old.kind], work)
+        remark = PARTS["renewed"] if told else disturbed_by(TIES[old.kind], work)
         same = old.identity == new.identity
         yield PartRow(
             what=old.kind,
             then=_called(old),
-            now=f"{_called(new)}, by its serial number another one" if same else _called(new),
+            now=PARTS["other_serial"].format(name=_called(new)) if same else _called(new),
             remark=remark,
             lost=not told,
         )
     for item in found.explained:
-        remark = "Its radio is switched off: that explains it. Switch it on to see it."
-        yield PartRow(what=item.words, then=THERE, now=OFF, remark=remark)
+        remark = PARTS["radio_off"]
+        yield PartRow(what=item.words, then=_THERE, now=_OFF, remark=remark)
     for item in found.unread:
-        why = now.reasons.get(item.seen_in) or now.reasons.get("items") or "It says nothing of itself now."
-        yield PartRow(what=item.words, then=THERE, now="cannot be listed", remark=why)
+        why = now.reasons.get(item.seen_in) or now.reasons.get("items") or PARTS["says_nothing"]
+        yield PartRow(what=item.words, then=_THERE, now=PARTS["unlisted"], remark=why)
     for item in found.new:
         told = expected(item.kind, work)
-        remark = "This work is for it." if told else "No work of this ticket is for it."
-        yield PartRow(what=item.words, then=NOT_SEEN, now=THERE, remark=remark)
+        remark = PARTS["for_it" if told else "not_for_it"]
+        yield PartRow(what=item.words, then=_NOT_SEEN, now=_THERE, remark=remark)
 
 
 def _figures(before: Inventory, now: Inventory, work: tuple[str, ...]) -> Iterator[PartRow]:
@@ -103,17 +96,17 @@ def _figures(before: Inventory, now: Inventory, work: tuple[str, ...]) -> Iterat
     if then_bytes and now_bytes and not _alike(then_bytes, now_bytes):
         less = now_bytes < then_bytes
         yield PartRow(
-            what="memory",
+            what=PARTS["memory"],
             then=memory_text(then_bytes),
             now=memory_text(now_bytes),
             remark=_less_memory(work) if less else "",
             lost=less and not _is_memory_work(work),
         )
     if before.channels and now.channels and before.channels != now.channels:
-        then, later = (f"{one.channels} in use" for one in (before, now))
+        then, later = (PARTS["in_use"].format(count=one.channels) for one in (before, now))
         fewer = now.channels < before.channels
         yield PartRow(
-            what="memory channels",
+            what=PARTS["channels"],
             then=then,
             now=later,
             remark=_less_memory(work) if fewer else "",
@@ -123,18 +116,20 @@ def _figures(before: Inventory, now: Inventory, work: tuple[str, ...]) -> Iterat
         told = expected(ItemKind.PANEL, work)
         # Another make is what lid work is for; other pixels are not.
         differ = panel_differences(before.panels[0], now.panels[0], another=told)
-        remark = "This work is for it." if told else ""
+        remark = PARTS["for_it"] if told else ""
         yield PartRow(
-            what="panel, as it describes itself",
+            what=PARTS["panel"],
             then=before.panels[0].words,
             now=now.panels[0].words,
-            remark=f"Not as on arrival: {'; '.join(differ)}." if differ else remark,
+            remark=PARTS["panel_differs"].format(what="; ".join(differ)) if differ else remark,
             lost=bool(differ),
         )
     for old, new in _lines(before.links, now.links):
         less = new.is_below(old)
         remark = disturbed_by(TIES[new.kind], work) if less else ""
-        yield PartRow(what=f"{new.kind}: its line", then=old.words, now=new.words, remark=remark, lost=less)
+        yield PartRow(
+            what=PARTS["line"].format(part=new.kind), then=old.words, now=new.words, remark=remark, lost=less
+        )
 
 
 def _is_memory_work(work: tuple[str, ...]) -> bool:
@@ -142,18 +137,16 @@ def _is_memory_work(work: tuple[str, ...]) -> bool:
 
 
 def _less_memory(work: tuple[str, ...]) -> str:
-    if _is_memory_work(work):
-        return "Less than on arrival: compare with what was ordered."
-    return "Less than on arrival: press each module home."
+    return PARTS["less_ordered" if _is_memory_work(work) else "less_loose"]
 
 
 def _radio(before: Inventory, now: Inventory, work: tuple[str, ...]) -> Iterator[PartRow]:
     was_off = {block.type for block in before.blocks if block.is_off}
     for block in now.blocks:
         if block.is_off != (block.type in was_off):
-            words = {"wlan": "wireless network", "bluetooth": "short-range radio"}
-            then, later = (ON, OFF) if block.is_off else (OFF, ON)
-            yield PartRow(what=f"switch of the {words.get(block.type, block.type)}", then=then, now=later)
+            then, later = (_ON, _OFF) if block.is_off else (_OFF, _ON)
+            what = PARTS["switch"].format(what=PARTS.get(block.type, block.type))
+            yield PartRow(what=what, then=then, now=later)
     then_dbm, now_dbm = (
         max((one.dbm for one in each.radios if one.dbm is not None), default=None) for each in (before, now)
     )
@@ -162,10 +155,10 @@ def _radio(before: Inventory, now: Inventory, work: tuple[str, ...]) -> Iterator
     why = next((one.reason for each in (before, now) for one in each.radios if one.reason), "") or ""
     lost = then_dbm is not None and now_dbm is not None and then_dbm - now_dbm > FAULT_DB
     yield PartRow(
-        what="wireless network, level",
+        what=PARTS["level"],
         then=_level(then_dbm),
         now=_level(now_dbm),
-        remark=f"{then_dbm - now_dbm:.0f} dB weaker. {disturbed_by(ANTENNA, work)}"
+        remark=PARTS["weaker"].format(difference=f"{then_dbm - now_dbm:.0f}", why=disturbed_by(ANTENNA, work))
         if lost and then_dbm is not None and now_dbm is not None
         else why,
         lost=lost,
@@ -183,16 +176,26 @@ def _counted(inventory: Inventory) -> Iterator[tuple[str, int]]:
             yield kind, count
 
 
-def _times(word: str, count: int) -> str:
-    return f"{count} {word}" if word == THERE else word
+def _only_once(kind: str, count: int, *, is_now: bool) -> PartRow:
+    seen = PARTS["count_there"].format(count=count)
+    if is_now:
+        return PartRow(what=kind, then=PARTS["not_taken"], now=seen)
+    return PartRow(what=kind, then=seen, now=PARTS["not_read"])
+
+
+def _rest(count: int, *, others: bool) -> str:
+    word = "other" if others else "all"
+    return PARTS[f"{word}_one" if count == 1 else word].format(count=count)
 
 
 def _called(item: Item) -> str:
-    return f"“{item.name}”" if item.name else item.identity
+    return PARTS["called"].format(name=item.name) if item.name else item.identity
 
 
 def _level(dbm: float | None) -> str:
-    return "not known" if dbm is None else f"{dbm:.0f} dBm".replace("-", "−")
+    if dbm is None:
+        return PARTS["level_unknown"]
+    return PARTS["level_of"].format(dbm=f"{dbm:.0f}".replace("-", NUMBERS.minus))
 
 
 def _alike(then: int, now: int) -> bool:

@@ -6,6 +6,7 @@ from verify.record.canonical import record_bytes
 from verify.record.files import free_path, write_whole
 from verify.record.model import Record
 from verify.record.page import MARKER, record_in
+from verify.report.packed import read_packed
 from verify.report.pictures import read_pictures
 from verify.report.render import render
 from verify.values.errors import FileFormatError, NotAReportError
@@ -24,7 +25,7 @@ def issue_report(folder: Path, record: Record) -> Path:
     old = read_report(path)
     if old is not None and MARKER in old and carries(old, record):
         return path
-    replace_report(folder, render(record, read_pictures(folder, record)))
+    replace_report(folder, render(record, read_pictures(folder, record), read_packed(folder, record)))
     return path
 
 

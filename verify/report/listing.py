@@ -7,18 +7,12 @@ import textwrap
 from collections.abc import Iterable, Iterator, Mapping
 from itertools import groupby
 
-from verify.checklist import HAND_BACK, Check, Composition, Kind, Shows, Step
+from verify.checklist import HAND_BACK, Check, Composition, Kind, Step
 from verify.checklist.compose import hands_minutes, waiting_minutes
 from verify.checklist.screens import screens
 from verify.report.numbers import limit_written
+from verify.report.sheet_words import LISTING, SHOWN
 from verify.report.words import STAGES
-
-SHOWN: Mapping[Shows, str] = {
-    Shows.TONES: "Tool: plays the tones (T).",
-    Shows.COLOURS: "Tool: shows the colours (T).",
-    Shows.KEYS: "Tool: shows a key map (T).",
-}
-"""What the tool can show for a check, and the key that does it."""
 
 _INDENT, _MINUTES = 5, 8
 """Columns: the number with its blanks, and the minutes at the right."""
@@ -32,24 +26,24 @@ def numbered(composition: Composition) -> Mapping[str, int]:
 def until(composition: Composition, step: Step) -> str:
     """Return what a step waits for: "until 3 to 6 and 9 are good"; empty where it waits for nothing."""
     if step.id == HAND_BACK:
-        return "until every number is good"
+        return LISTING["until_all"]
     numbers = numbered(composition)
     guards = [numbers[check.id] for check in composition.guards(step.id)]
     if not guards:
         return ""
-    return f"until {_ranges(guards)} {'is' if len(guards) == 1 else 'are'} good"
+    return LISTING["until_one" if len(guards) == 1 else "until"].format(numbers=_ranges(guards))
 
 
 def heading(composition: Composition, *, paper: bool = False) -> tuple[str, str]:
     """Return what the page is for, and how much it is: checks, screens (none on paper), time."""
-    work = ", ".join(composition.work) or "whatever was done"
-    on_screens = "" if paper else f" on {len(screens(composition))} screens"
+    work = ", ".join(composition.work) or LISTING["work_unnamed"]
     return (
-        f"Checks for: {work}",
-        (
-            f"{len(composition.checks)} checks{on_screens}. "
-            f"About {_span(hands_minutes(composition))} of hands, "
-            f"{_span(waiting_minutes(composition))} of reading and waiting."
+        LISTING["checks_for"].format(work=work),
+        LISTING["much" if paper else "much_on_screens"].format(
+            checks=len(composition.checks),
+            screens=0 if paper else len(screens(composition)),
+            hands=_span(hands_minutes(composition)),
+            waiting=_span(waiting_minutes(composition)),
         ),
     )
 
@@ -59,28 +53,34 @@ def asides(check: Check, *, places: bool = True) -> tuple[str, ...]:
 
     places: name its stations and what is counted; False where a table beside names them.
     """
-    lines = [f"At: {', '.join(check.stations)}."] if check.stations and places else []
-    lines += [f"Count: {', '.join(check.counts)}."] if check.counts and places else []
+    lines: list[str] = []
+    if check.stations and places:
+        lines.append(LISTING["stations"].format(stations=", ".join(check.stations)))
+    if check.counts and places:
+        lines.append(LISTING["counts"].format(counts=", ".join(check.counts)))
     if check.shop_options:
         told = ", ".join(f"{name} {text}" for name, text in check.shop_options.items())
-        lines += [f"Set by the shop: {told} ({check.options_source})."]
+        lines.append(LISTING["shop_options"].format(options=told, source=check.options_source))
     if check.shipped_limit is not None and check.limit is not None:
-        lines += [f"Shop limit: {limit_written(check.limit)}; shipped: {limit_written(check.shipped_limit)}."]
+        shop, shipped = limit_written(check.limit), limit_written(check.shipped_limit)
+        lines.append(LISTING["shop_limit"].format(limit=shop, shipped=shipped))
     if check.note_only:
-        unsure = "the tool cannot tell" if check.kind is Kind.PROBE else "it cannot be seen"
-        lines += [f"If {unsure}, that does not hold. Not good does."]
-    lines += [f"Caution: {check.caution}"] if check.caution is not None else []
+        lines.append(LISTING["unsure_probe" if check.kind is Kind.PROBE else "unsure"])
+    if check.caution is not None:
+        lines.append(LISTING["caution"].format(what=check.caution))
     return tuple(lines)
 
 
 def sentence(check: Check) -> str:
     """Return what is asked, and what good looks like."""
-    return f"{check.ask} Good: {check.good}" if check.good else check.ask
+    return LISTING["asked"].format(ask=check.ask, good=check.good) if check.good else check.ask
 
 
 def minutes(check: Check) -> str:
     """Return "0.5 min", from three hours on "24 h"."""
-    return f"{check.minutes:g} min" if check.minutes < 180 else _span(check.minutes)
+    if check.minutes < 180:
+        return LISTING["minutes"].format(minutes=f"{check.minutes:g}")
+    return _span(check.minutes)
 
 
 def places(checks: Iterable[Check]) -> Iterator[tuple[str, tuple[Check, ...]]]:
@@ -116,20 +116,19 @@ def _check_lines(check: Check, number: int, width: int, *, ids: bool) -> list[st
     lines = [f"{number:>3}  {said[0]:<{width - _INDENT - _MINUTES}}{minutes(check):>{_MINUTES}}"]
     below = [*said[1:]]
     helped = () if check.shows is None else (SHOWN[check.shows],)
-    for line in (*((f"Id: {check.id}",) if ids else ()), *helped, *asides(check)):
+    for line in (*((LISTING["id"].format(id=check.id),) if ids else ()), *helped, *asides(check)):
         below += textwrap.wrap(line, width - _INDENT)
     return lines + [" " * _INDENT + line for line in below]
 
 
 def _step_lines(composition: Composition, step: Step, width: int) -> list[tuple[str, bool]]:
     waits = until(composition, step)
-    said = [f"Not yet: {step.name}, {waits}."] if waits else []
-    said += [f"Then: {step.do}"] if step.do is not None else []
+    said = [LISTING["not_yet_until"].format(step=step.name, until=waits)] if waits else []
+    said += [LISTING["then"].format(what=step.do)] if step.do is not None else []
     lines = [(line, True) for each in said for line in textwrap.wrap(each, width, subsequent_indent="  ")]
     if step.caution is not None:
-        lines += [
-            (line, False) for line in textwrap.wrap(f"Caution: {step.caution}", width, subsequent_indent="  ")
-        ]
+        caution = LISTING["caution"].format(what=step.caution)
+        lines += [(line, False) for line in textwrap.wrap(caution, width, subsequent_indent="  ")]
     return lines
 
 
@@ -137,9 +136,9 @@ def _span(minutes_long: float) -> str:
     """Return "22 min", from three hours on "25 h 38 min"."""
     whole = round(minutes_long)
     if whole < 180:
-        return f"{whole} min"
+        return LISTING["minutes"].format(minutes=whole)
     hours, rest = divmod(whole, 60)
-    return f"{hours} h {rest} min" if rest else f"{hours} h"
+    return LISTING["hours_minutes" if rest else "hours"].format(hours=hours, minutes=rest)
 
 
 def _ranges(numbers: Iterable[int]) -> str:
@@ -152,5 +151,11 @@ def _ranges(numbers: Iterable[int]) -> str:
             runs.append([number])
     said: list[str] = []
     for run in runs:
-        said += [f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(number) for number in run]
-    return said[0] if len(said) == 1 else f"{', '.join(said[:-1])} and {said[-1]}"
+        said += (
+            [LISTING["run"].format(first=run[0], last=run[-1])]
+            if len(run) > 2
+            else [str(number) for number in run]
+        )
+    if len(said) == 1:
+        return said[0]
+    return LISTING["and"].format(others=", ".join(said[:-1]), last=said[-1])

@@ -2,10 +2,14 @@
 
 import msgspec
 
+from verify.judge import Bounds, Limit, judge
+from verify.measure.rounding import write_value
 from verify.record.model import Part, Record, Result, Ticket
 from verify.record.visible import on_one_line
 from verify.report import words
-from verify.values import Outcome, Verdict
+from verify.report.readings import judged_of
+from verify.values import Outcome, Reading, Unit, Verdict, parse_quantity
+from verify.values.errors import InvalidValueError
 
 _COMPLAINT_CHECK = "complaint-gone"
 _OPEN = (Verdict.UNDECIDED, Verdict.NOT_DONE)
@@ -61,9 +65,19 @@ def part_words(part: Part) -> str:
     if part.identity:
         pieces.append(f"{words.PAGE['identity_of_part']} {part.identity}.")
     if part.label:
-        label = ", ".join(f"{name} {value}" for name, value in part.label.items())
+        label = ", ".join(f"{name} {_in_words(value)}" for name, value in part.label.items())
         pieces.append(f"{words.PAGE['label']} {label}.")
     return " ".join(on_one_line(piece) for piece in pieces)
+
+
+def _in_words(text: str) -> str:
+    """Return what a label says with the unit's name, where it is a number with its unit."""
+    try:
+        unit = parse_quantity(text).unit
+    except InvalidValueError:
+        return text
+    named = words.OWNER_NUMBERS.units.get(unit)
+    return f"{text.strip().removesuffix(unit.value).rstrip()} {named}" if named else text
 
 
 def machine_words(ticket: Ticket) -> str:
@@ -71,6 +85,43 @@ def machine_words(ticket: Ticket) -> str:
     name = on_one_line(f"{ticket.maker} {ticket.model}") or words.PAGE["unnamed"]
     serial = f"{words.PAGE['serial'].lower()} {on_one_line(ticket.serial)}" if ticket.serial else ""
     return ", ".join(piece for piece in (name, serial) if piece)
+
+
+def plainly(result: Result) -> str:
+    """Return why a check came to its verdict, for the owner; empty where the verdict says it all.
+
+    Where the tool judged a figure, what was found and what good is, in units that have names and without
+    figures of uncertainty: those, and what the tool noted, stand with the check. Else the check's own
+    sentence, and what was noted.
+    """
+    last = result.attempts[-1] if result.attempts else None
+    because = "" if result.because == _alone(result.verdict) else result.because
+    note = last.note if last is not None and last.note not in because else ""
+    for reading in judged_of(last.readings) if last is not None and result.limit is not None else ():
+        assert result.limit is not None
+        judged = judge(reading, result.limit)
+        if judged.verdict is not result.verdict or not ("±" in because or judged.because == because):
+            continue
+        if reading.value is None:
+            return on_one_line(reading.reason or "")
+        if reading.unit is Unit.COUNT and note:
+            return note  # it names what was counted
+        return _found(reading, result.limit, result.verdict)
+    return " ".join(filter(None, (because, note)))
+
+
+def _alone(verdict: Verdict) -> str:
+    word = words.VERDICTS[verdict]
+    return f"{word[:1].upper()}{word[1:]}."
+
+
+def _found(reading: Reading, limit: Limit, verdict: Verdict) -> str:
+    bounds = Bounds(limit)
+    value = write_value(bounds.reading(reading), apart_from=bounds.marks, style=words.OWNER_NUMBERS)
+    said = "found"
+    if verdict is Verdict.UNDECIDED:
+        said = "doubted" if reading.reason or reading.standard_uncertainty is None else "near"
+    return words.OWNER[said].format(value=value, limit=bounds.written(words.OWNER_NUMBERS))
 
 
 def kind_words(kind: str) -> str:
@@ -96,7 +147,9 @@ def _counted(record: Record) -> str:
         (sum(result.verdict is verdict for result in record.results), verdict) for verdict in words.VERDICTS
     ]
     opening = words.PAGE["counted_one" if len(record.results) == 1 else "counted"]
-    told = ", ".join(f"{count} {words.VERDICTS[verdict]}" for count, verdict in counts if count)
+    told = ", ".join(
+        words.COUNTED[verdict][count > 1].format(count=count) for count, verdict in counts if count
+    )
     if not told:
         return words.PAGE["no_checks"]
     accepted = sum(result.accepted is not None for result in record.results)
@@ -137,7 +190,7 @@ def _missing(record: Record) -> tuple[str, ...]:
     if record.given_back is not None:
         lines = []  # why it goes back is told at length
     lines += [
-        f"{hazard.what} {words.PAGE['not_made_safe']}"
+        words.OWNER["unmade"].format(what=hazard.what, not_made_safe=words.PAGE["not_made_safe"])
         for hazard in record.hazards
         if hazard.made_safe_at is None and not any(hazard.what in line for line in lines)
     ]

@@ -23,15 +23,16 @@ from datetime import datetime
 
 import msgspec
 
+from verify import TOOL
 from verify.judge import Settled, decide_outcome
 from verify.record.demo_key import is_demo_key
 from verify.record.examine import Examined, examine
 from verify.record.key_store import TrustedKey, utc_text
 from verify.record.model import Record
 from verify.record.seal import Seal
+from verify.report.packed import traces_in
 from verify.report.pictures import pictures_in, unseen_pictures
 from verify.report.render import render
-from verify.run import TOOL
 from verify.values import Outcome
 from verify.values.errors import AlteredError, HandbackError, KeyNotTrustedError
 
@@ -78,7 +79,14 @@ def prove(data: bytes, *, trusted: Sequence[TrustedKey], at: datetime | None = N
     Raises only ProofError and its leaves: NotAReportError, AlteredError, KeyNotTrustedError.
     """
     # (1) to (6): the bytes
-    examined = examine(data)
+    return prove_examined(examine(data), trusted=trusted, at=at)
+
+
+def prove_examined(examined: Examined, *, trusted: Sequence[TrustedKey], at: datetime | None = None) -> Proof:
+    """Return what a whole page proves: steps (7) to (12) of `prove`.
+
+    Raises AlteredError and KeyNotTrustedError.
+    """
     # (7) before (8): a demo key must not be reported as merely unknown
     _refuse_demo_keys(examined.seals)
     # (8): whose the keys are
@@ -201,7 +209,7 @@ def _doubts(examined: Examined) -> Iterable[str]:
 
 def _shows(page: bytes, record: Record) -> bool:
     try:
-        return page == render(record, pictures_in(page, record))
+        return page == render(record, pictures_in(page, record), traces_in(page, record))
     except HandbackError:
         return False  # a record with figures of which no page can be made
 
@@ -216,7 +224,10 @@ def _notes(
     if record.scripted:
         yield "The answers came from a script, not from a person at the bench. It is never an acceptance."
     if missing:
-        yield f"Not complete: still to be signed by the {', then the '.join(missing)}."
+        yield (
+            f"Not complete: still to be signed by the {', then the '.join(missing)}. "
+            "A signature that was cut off leaves the same."
+        )
     if not record.signers:
         yield "The record asks for nobody's signature, so it cannot be complete."
     if record.tool != TOOL:

@@ -14,24 +14,35 @@ from verify.report.battery import battery_view
 from verify.report.course import course_of
 from verify.report.inventory import parts_view
 from verify.report.numbers import likelihood, limit_written, moment, written
-from verify.report.owner import kind_words, owner_view, part_words
+from verify.report.owner import kind_words, owner_view, part_words, plainly
+from verify.report.packed import Packed, packed_views
 from verify.report.pictures import picture_views
+from verify.report.plots.capacity import capacity_views
+from verify.report.plots.courses import course_views
+from verify.report.plots.seams import seam_views
+from verify.report.plots.tray import tray_views
+from verify.report.readings import judged_of, readings_view
 from verify.values.errors import InvalidValueError
 
 if TYPE_CHECKING:
     from jinja2 import Template
     from markupsafe import Markup
 
-LAYOUT = "report-page/2"
+LAYOUT = "report-page/3"
 _IDENTITY = ("maker", "model", "version", "serial")
-_PARTS = ("head", "owner", "technician", "pictures", "record", "end")
+_PARTS = ("head", "owner", "technician", "pictures", "traces", "record", "end")
 
 
-def render(record: Record, pictures: Mapping[str, bytes] | None = None) -> bytes:
+def render(
+    record: Record,
+    pictures: Mapping[str, bytes] | None = None,
+    traces: Mapping[str, Packed] | None = None,
+) -> bytes:
     """Return the page, unsigned, ending with `</html>` and a line feed.
 
     pictures: the bytes of those taken on arrival, by the file's name in the record. One whose hash is not
     the record's, and one that is not among them, is told in words and not shown.
+    traces: the same for what was read over time, by the trace's name; None: nothing is drawn or told of them.
     Raises InvalidValueError where the record has no canonical form.
     """
     from markupsafe import Markup
@@ -39,6 +50,9 @@ def render(record: Record, pictures: Mapping[str, bytes] | None = None) -> bytes
     data = record_bytes(record)
     record = record_from(data)  # whoever reads it out of the page must get the same page: names in one order
     shown = picture_views(record, pictures or {})
+    packed = () if traces is None else packed_views(record, traces)
+    standing = {one.name: one.standing for one in packed}
+    sealed = {name: one.data for name, one in (traces or {}).items()}
     text = template("page.html").render(
         record=record,
         pictures=shown,
@@ -47,6 +61,12 @@ def render(record: Record, pictures: Mapping[str, bytes] | None = None) -> bytes
         course=course_of(record),
         view=owner_view(record),
         battery=battery_view(record),
+        capacities=capacity_views(record),
+        seams=seam_views(record),
+        trays=tray_views(record),
+        courses=course_views(record, sealed, standing) if packed else (),
+        trace_standing=standing,
+        packed=packed,
         stages=_by_stage(record.results),
         shop_limited={
             result.checklist
@@ -61,7 +81,8 @@ def render(record: Record, pictures: Mapping[str, bytes] | None = None) -> bytes
         embedded=Markup(escape_record(data).decode()),  # escaped by the one rule that takes it out again
     )
     page = text.encode()
-    parts = tuple(name for name in _PARTS if shown or name != "pictures")
+    left_out = {name for name, there in (("pictures", shown), ("traces", packed)) if not there}
+    parts = tuple(name for name in _PARTS if name not in left_out)
     if MARKER in page or not page.endswith(PAGE_END) or tuple(parts_of(page)) != parts:
         raise InvalidValueError("The page did not come out as a page must be.")
     return page
@@ -106,8 +127,11 @@ def template(name: str) -> "Template":
     """Return a template of the report, with its filters and words."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
+    from verify.report.compiled import CompiledBeside
+
     environment = Environment(
         loader=PackageLoader("verify.report"),
+        bytecode_cache=CompiledBeside(),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
@@ -123,6 +147,9 @@ def template(name: str) -> "Template":
         kind=kind_words,
         part=part_words,
         moment=moment,
+        readings=readings_view,
+        judged=judged_of,
+        plainly=plainly,
     )
     environment.globals.update(t=words.PAGE, words=words)
     return environment.get_template(name)

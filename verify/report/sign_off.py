@@ -20,6 +20,7 @@ from verify.record.model import Record, RequiredSigner
 from verify.record.page import MARKER
 from verify.record.sign import next_signer, sign_page
 from verify.report.issue import REPORT_NAME, carries, read_report, replace_report
+from verify.report.packed import read_packed, traces_in
 from verify.report.pictures import pictures_in, read_pictures, unseen_pictures, whole_pictures
 from verify.report.render import render
 from verify.values.errors import AlteredError, OrderError, ProofError
@@ -59,7 +60,7 @@ def prepare(folder: Path, record: Record, *, new_report: bool = False) -> SignOf
         pictures = read_pictures(folder, record)
         return SignOff(
             page=Page.STALE if data is not None and MARKER in data else Page.UNSIGNED,
-            data=render(record, pictures),
+            data=render(record, pictures, read_packed(folder, record)),
             record=record,
             due=next_signer(record, ()),
             signed_by=(),
@@ -79,7 +80,7 @@ def prepare(folder: Path, record: Record, *, new_report: bool = False) -> SignOf
         raise OrderError(f"{record.ticket.id} has gone on since its report was signed.", next_step=renew)
     kept = whole_pictures(record, read_pictures(folder, record))
     pictures = {**pictures_in(examined.page, record), **kept}
-    if examined.page != render(record, pictures):
+    if examined.page != render(record, pictures, traces_in(examined.page, record)):
         raise AlteredError(
             "The signed page is not the one that its record makes: it may show something else. "
             "Nothing is added to it.",

@@ -3,14 +3,89 @@
 from collections.abc import Mapping
 
 from verify.judge import Rule
+from verify.measure.rounding import Style
 from verify.record.arrival import FoundAs, Tried
-from verify.values import Outcome, Verdict
+from verify.values import Outcome, Unit, Verdict
 
 DEFERS = (
     "This record supports a technician's judgement. It does not replace the maker's service instructions, "
     "national electrical, fire, waste and transport rules, or work that the law reserves to licensed or "
     "electrically skilled persons; where they differ, they prevail."
 )
+
+NUMBERS = Style(
+    space="\u00a0",
+    minus="−",
+    units={Unit.OHM: "Ω", Unit.MILLIOHM: "mΩ"},
+    one_piece="piece",
+    unknown="unknown",
+    at_least="at least {bound}",
+    at_most="at most {bound}",
+    exactly="exactly {bound}",
+    between="{lower} to {upper}",
+)
+"""A number and its unit do not come apart at a line's end."""
+
+READING: Mapping[str, str] = {
+    "unknown": "{unknown}: {why}",
+    "unstated": "{value} (uncertainty not stated)",
+    "almost_surely": "above 99.9\u00a0%",
+    "hardly": "below 0.1\u00a0%",
+    "share": "{percent}\u00a0%",
+}
+
+ELSE: Mapping[str, str] = {
+    "doubted": "Doubted: {why}",
+    "next": "What helps: {why}",
+    "lie": "{sign} That speaks against it.",
+    "yes": "yes",
+    "no": "no",
+}
+"""What else a check read, and how a reading that is a code for other checks is told."""
+
+OWNER_NUMBERS = Style(
+    space=NUMBERS.space,
+    minus=NUMBERS.minus,
+    units={
+        Unit.WATT_HOUR: "watt-hours (Wh)",
+        Unit.AMPERE_HOUR: "ampere-hours",
+        Unit.WATT: "watts",
+        Unit.VOLT: "volts",
+        Unit.AMPERE: "amperes",
+        Unit.OHM: "ohms",
+        Unit.MILLIOHM: "thousandths of an ohm",
+        Unit.KELVIN: "degrees",
+        Unit.SECOND: "seconds",
+        Unit.MINUTE: "minutes",
+        Unit.HOUR: "hours",
+        Unit.RPM: "turns a minute",
+        Unit.C_RATE: "of its capacity in an hour",
+        Unit.GRAM: "grams",
+        Unit.COUNT: "",
+    },
+    one_piece="",
+    unknown=NUMBERS.unknown,
+    at_least=NUMBERS.at_least,
+    at_most=NUMBERS.at_most,
+    exactly=NUMBERS.exactly,
+    between=NUMBERS.between,
+)
+"""For the owner: units in words, things without the word "pieces"."""
+
+OWNER: Mapping[str, str] = {
+    "found": "Found: {value}. Good is {limit}.",
+    "near": "Found: {value}. Good is {limit}: too near to it to be sure.",
+    "doubted": "Found: {value}. Good is {limit}. What was read is in doubt; why stands with the check.",
+    "unmade": "{what} {not_made_safe}",
+}
+"""What was measured, for the owner: no uncertainty in figures. It stands with the check."""
+
+TIMES: Mapping[str, str] = {
+    "moment": "{date} {time} UTC",
+    "seconds": "{seconds}\u00a0s",
+    "minutes": "{minutes}\u00a0min",
+    "hours": "{hours}\u00a0h\u00a0{minutes}\u00a0min",
+}
 
 PAGE: Mapping[str, str] = {
     "language": "en",
@@ -70,8 +145,9 @@ PAGE: Mapping[str, str] = {
     "signer_any": "any key known for this role",
     "signer_hand": "Name and date, on paper",
     "signers_none": "The record asks for nobody's signature: it cannot be complete.",
-    "signers_how": "Who signed, and when, stands in the signatures at the end of this file. "
-    "To see that it is whole and whose they are: handback prove report.html",
+    "signers_where": "Who signed, and when, stands in the signatures at the end of this file.",
+    "signers_how": "To see that it is whole and whose they are: handback prove report.html",
+    "signer_keys": "Who has to sign, with which key",
     "technician": "For the technician",
     "technician_intro": "Every check of this repair, in the order of the work, with all its attempts.",
     "no_checks": "No check was called for. A record without checks is held.",
@@ -80,6 +156,9 @@ PAGE: Mapping[str, str] = {
     "reading": "Reading",
     "limit": "Limit",
     "no_reading": "no reading",
+    "else_read": "What else was read",
+    "else_what": "What",
+    "else_told": "Read",
     "no_limit": "no limit",
     "shop_limit": "Shop limit; shipped:",
     "shop_options": "Set by the shop:",
@@ -175,6 +254,49 @@ ARRIVAL: Mapping[str, str] = {
     "unseen": "{count} cannot be shown; why stands there.",
 }
 
+PARTS: Mapping[str, str] = {
+    "title": "Parts: on arrival and now",
+    "part": "Part",
+    "then": "On arrival",
+    "now": "Now",
+    "there": "there",
+    "count_there": "{count} there",
+    "not_seen": "not seen",
+    "off": "switched off",
+    "on": "switched on",
+    "not_taken": "not taken",
+    "not_read": "not read",
+    "unlisted": "cannot be listed",
+    "level_unknown": "not known",
+    "nothing_taken": "Nothing was taken on arrival, so nothing can be compared.",
+    "not_read_again": "The machine's parts were not read again since arrival.",
+    "all": "All {count} parts",
+    "all_one": "The one part",
+    "other": "The other {count} parts",
+    "other_one": "The other part",
+    "called": "“{name}”",
+    "other_serial": "{name}, by its serial number another one",
+    "renewed": "Renewed: this work is for it.",
+    "for_it": "This work is for it.",
+    "not_for_it": "No work of this ticket is for it.",
+    "radio_off": "Its radio is switched off: that explains it. Switch it on to see it.",
+    "says_nothing": "It says nothing of itself now.",
+    "memory": "memory",
+    "channels": "memory channels",
+    "in_use": "{count} in use",
+    "less_ordered": "Less than on arrival: compare with what was ordered.",
+    "less_loose": "Less than on arrival: press each module home.",
+    "panel": "panel, as it describes itself",
+    "panel_differs": "Not as on arrival: {what}.",
+    "line": "{part}: its line",
+    "wlan": "wireless network",
+    "bluetooth": "short-range radio",
+    "switch": "switch of the {what}",
+    "level": "wireless network, level",
+    "level_of": "{dbm} dBm",
+    "weaker": "{difference} dB weaker. {why}",
+}
+
 FOUND_AS: Mapping[FoundAs, str] = {
     FoundAs.RUNS: "it runs",
     FoundAs.DEAD: "it does not start",
@@ -213,6 +335,15 @@ VERDICTS: Mapping[Verdict, str] = {
     Verdict.NOT_DONE: "not done",
 }
 
+COUNTED: Mapping[Verdict, tuple[str, str]] = {
+    Verdict.CONFORMS: ("{count} good", "{count} good"),
+    Verdict.DOES_NOT_CONFORM: ("{count} not good", "{count} not good"),
+    Verdict.UNDECIDED: ("{count} cannot be told yet", "{count} cannot be told yet"),
+    Verdict.NOT_APPLICABLE: ("{count} does not apply", "{count} do not apply"),
+    Verdict.NOT_DONE: ("{count} not done", "{count} not done"),
+}
+"""How many came to which verdict: one, and several."""
+
 MARKS: Mapping[Verdict, str] = {
     Verdict.CONFORMS: "full",
     Verdict.DOES_NOT_CONFORM: "struck",
@@ -241,20 +372,22 @@ COMPLAINT_UNCHECKED = "No check asked whether it is gone."
 BATTERY: Mapping[str, str] = {
     "not_asked": "How much the battery holds was not part of this repair's checks.",
     "unknown": "How much the battery holds is not known: {why}",
-    "claims": "By its own account the battery holds {amount}.",
+    "claims": "By its own account it holds {amount}.",
+    "claims_beside": "By its own account it holds about {value}\u00a0Wh.",
     "holds": "The battery holds {amount}.",
-    "of_label": "about {value} of the {label} Wh on its label, {percent} %",
-    "energy": "about {value} Wh",
-    "share": "about {percent} % of what it was built for",
-    "sure": "How sure: 95 % that it lies between {low} and {high} {unit}.",
-    "sure_of_label": "How sure: 95 % that it lies between {low} and {high} % of the label.",
-    "sure_at_least": "How sure: 95 % that it is at least {low} Wh; how much more, nothing shows.",
+    "of_label": "about {value} of the {label} watt-hours (Wh) printed on it: {percent}\u00a0%",
+    "energy": "about {value} watt-hours (Wh)",
+    "share": "about {percent}\u00a0% of what it was built for",
+    "sure": "How sure: 95 chances in 100 that it lies between {low} and {high}\u00a0{unit}.",
+    "sure_of_label": "How sure: 95 chances in 100 that it lies between {low} and {high}\u00a0% "
+    "of what is printed on it.",
+    "sure_at_least": "How sure: 95 chances in 100 that it is at least {low}\u00a0Wh; "
+    "how much more, nothing shows.",
     "start_not_proven": "That leans on its own word for how full it was when the charge began.",
-    "in_doubt": "Not sure enough to decide by. {why}",
+    "in_doubt": "That is not sure enough to decide by; why stands with the check.",
     "not_measured": "By measurement it is not known: {why}",
     "not_stated": "How exact that is, nobody has stated.",
-    "source": "Read from: {source}",
-    "doubted": "Doubted: {why}",
+    "doubted": "That figure is in doubt; why stands with the check.",
 }
 
 SOURCES: Mapping[str, str] = {
@@ -280,15 +413,24 @@ RULES: Mapping[Rule, str] = {
 
 CARE_ALWAYS = ("Keep the air slots free; do not run it on a bed or a cushion.",)
 
-# Facts of the trade (adhesive tape reaches its full hold in about three days; a fuel gauge learns over
-# several cycles): common practice, no source.
+# Facts of the trade (adhesive tape reaches its full hold in about three days at room temperature; warmth
+# softens it; a fuel gauge learns over several cycles; a swelling pack lifts what lies on it): common
+# practice, no source.
 _NEW_BATTERY = (
     (
         "New battery: for the first three or four charges, use it from full to low. "
         "Until then its percentage may jump; that is the gauge learning."
     ),
     "Stay near it during the first charges at home. Charge on a hard surface, away from what burns.",
-    "If the touchpad or the base begins to lift, stop using it and call us: the battery may be swelling.",
+    (
+        "Watch for a swelling battery: the touchpad or the base lifts, a gap opens along the edge, the "
+        "machine rocks on a flat table, the lid no longer closes flat. Then stop using and charging it, "
+        "and call us."
+    ),
+    (
+        "Call us too if it grows hot while it charges, goes off although it shows charge left, or soon lasts "
+        "much less long."
+    ),
 )
 
 CARE_FOR: Mapping[str, tuple[str, ...]] = {
@@ -297,7 +439,11 @@ CARE_FOR: Mapping[str, tuple[str, ...]] = {
     "feet": (
         (
             "New feet: the adhesive needs 72 hours to hold fully. "
-            "Until then lift the machine, do not slide it, and keep it from heat."
+            "Until then lift the machine, do not slide it."
+        ),
+        (
+            "Warmth loosens adhesive: for these days no sun, no heater, no hot car, and no long work "
+            "at full power."
         ),
     ),
 }
@@ -324,16 +470,139 @@ DANGER_LOCAL = "Local rules and the fire service's word come before this page."
 
 METHOD = (
     (
-        "± is the expanded uncertainty, k = 2: about 95 % of such intervals hold the true value. "
-        "Where nobody stated an uncertainty, the page says so."
+        "Each check asks one thing. The tool reads a figure, or a person looks, counts or measures with a "
+        "gauge. A look is a person's answer: good, not good, or cannot see. The tool does not look."
+    ),
+    (
+        "No measurement is exact. “32.3 Wh ± 3.8 Wh” says: the true value most likely lies between 28.5 and "
+        "36.1 Wh. ± is the expanded uncertainty with the coverage factor k = 2 (JCGM 100:2008): about 95 of "
+        "100 such intervals hold the true value. Where nobody stated an uncertainty, the page says so."
+    ),
+    (
+        "Figures are rounded once, for print: the uncertainty to two digits, the value to the same place, "
+        "never onto or across its limit. The record holds them unrounded."
     ),
     (
         "A limit is applied by the rule that stands beside it. “Good only where it is 95 % sure” is the "
         "default of ISO 14253-1:2017: a value too near its limit is neither good nor not good, "
-        "but “cannot tell yet”."
+        "but “cannot tell yet”; how likely it is that it conforms stands beside it (JCGM 106:2012)."
     ),
-    "A look is a person's answer: good, not good, or cannot see. The tool does not look.",
+    (
+        "What the machine tells about itself comes from its own sensors. The tool knows of no calibration of "
+        "theirs and cannot see an error that they all share; what was measured with an instrument of the "
+        "shop says so at its source."
+    ),
     "An attempt is out of date once what it showed was opened or undone again; it stays here.",
     "What is unknown never counts as good.",
     "The results are those of this one machine, on the days above.",
 )
+
+# Plots of the record: capacity as bars, seams, screw tray.
+CAPACITY_BARS: Mapping[str, str] = {
+    "title": "Capacity of the battery, as bars",
+    "named": "Battery",
+    "figures": "The figures",
+    "measured": "Measured",
+    "claimed": "By its own account",
+    "label": "On its label",
+    "limit": "Limit",
+    "value": "{value} {unit}",
+    "interval": ", 95 %: {low} to {high}",
+    "open": ", 95 %: {low} or more",
+    "not_stated": ", how exact nobody has stated",
+    "share": "; {percent} % of the label",
+    "no_measured": "not measured",
+    "no_claimed": "not known",
+    "no_label": "not known",
+    "accepted": "good from {value}",
+    "accepted_share": "good from {value} ({limit})",
+    "says": "{what}: {told}.",
+}
+
+SEAM_MAP: Mapping[str, str] = {
+    "section": "Seams",
+    "title": "Seams round the base, seen from below",
+    "says": "Gap at each place: {places}",
+    "note": "Gaps in mm. The base is seen from below; left and right are those of a machine in use.",
+    "front": "front",
+    "rear": "rear",
+    "left": "left",
+    "right": "right",
+    "at": "{where} {gap}, {verdict}.",
+    "at_recorded": "{where} {gap}.",
+    "value": "{value}",
+    "span": "{low} to {high}",
+    "wider": "wider than {leaf}",
+    "with_unit": "{gap} mm",
+    "unknown": "not known",
+    "elsewhere": "Places that are not on the drawing:",
+}
+
+TRAY: Mapping[str, str] = {
+    "section": "Screw tray",
+    "kind": "Kind",
+    "out": "Came out",
+    "new": "New",
+    "back": "Went back",
+    "account": "Account",
+    "none_missing": "all there",
+    "missing": "{count} missing",
+    "over": "{count} left over",
+    "unknown": "not known",
+}
+
+COURSES: Mapping[str, str] = {
+    "section": "Over time",
+    "packed": "What was read over time, as data (JSON lines, zlib, Base64)",
+    "charge": "The charge over time",
+    "drain": "The drain over time",
+    "heat": "The processor under full load over time",
+    "level": "Level, %",
+    "power_in": "Power in, W",
+    "power_out": "Power out, W",
+    "voltage": "Voltage, V",
+    "processor": "Processor, °C",
+    "fans": "Fan speed, rpm",
+    "of_one": "{what}: {name}",
+    "seconds": "seconds",
+    "minutes": "minutes",
+    "hours": "hours",
+    "time_in": "Time, {unit}",
+    "limit": "limit {value}\u00a0{unit}",
+    "critical": "critical {value}\u00a0{unit}",
+    "and": "; ",
+    "alone": "{words}.",
+    "named": "{name}: {words}.",
+    "from_to": "From {first} to {last}\u00a0% in {time}",
+    "lasted": "Watched for {time}; its level was not told",
+    "most_in": "at most {value}\u00a0W in",
+    "most_out": "at most {value}\u00a0W out",
+    "no_power": "its power was not told",
+    "volts": "{low} to {high}\u00a0V",
+    "phases": "Phases: {phases}",
+    "phase": "{name} {time}",
+    "phase_charge": "{name} {time} ({charge})",
+    "unknown_time": "for an unknown time",
+    "counted_wh": "Energy counted between empty and full at rest: {value}\u00a0Wh ({more}).",
+    "counted_ah": "Charge counted between empty and full: {value}\u00a0Ah ({more}).",
+    "warmed": "Processor: {first}\u00a0°C at first, {most}\u00a0°C at most, in {time}.",
+    "limit_is": "The limit is {value}\u00a0°C, {margin}\u00a0K below what its sensor calls critical.",
+    "critical_is": "Its sensor calls {value}\u00a0°C critical.",
+    "turned": "Speed of {name}: {low} to {high}\u00a0rpm.",
+    "more": "{count} more are not drawn.",
+    "restarts": "{count} times the clock of the machine began anew; the lines break there.",
+    "restarts_one": "Once the clock of the machine began anew; the lines break there.",
+    "pauses": "{count} times nobody looked for a while; the lines break there.",
+    "pauses_one": "Once nobody looked for a while; the lines break there.",
+    "untold": "Where a line stops, nothing was told.",
+    "unread": "{count} lines of the trace could not be read; the lines break there.",
+    "unread_one": "One line of the trace could not be read; the lines break there.",
+    "missing": "Not drawn: the trace {name} was not in the run's folder, or could not be read.",
+    "altered": "NOT DRAWN: the file {name} in the run's folder is not the trace that was sealed. "
+    "It was changed or exchanged.",
+    "missing_trace": "It was not in the run's folder, or could not be read.",
+    "altered_trace": "The file in the run's folder is NOT the trace that was sealed.",
+    "unknown": "unknown",
+    "rows": "The figures: a look every so often",
+}
+"""Curves of what was watched, with what they say."""

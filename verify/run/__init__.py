@@ -1,13 +1,12 @@
 """The run: journal, fold, plan, holds and their one owner."""
 
-from verify.run.beginning import TOOL, begin
+from verify.run.beginning import begin
 from verify.run.conclude import load_record, record_of
 from verify.run.folder import RunFolder, ticket_folder
 from verify.run.owner import Owner
 from verify.run.shown import Shown
 
 __all__ = [
-    "TOOL",
     "Owner",
     "RunFolder",
     "Shown",

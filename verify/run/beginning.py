@@ -5,7 +5,7 @@ from collections.abc import Iterable
 
 import msgspec
 
-from verify import VERSION
+from verify import TOOL
 from verify.checklist import Checklist, Composition, Kind
 from verify.checklist.compose import compose
 from verify.checklist.loader import parse_checklist
@@ -17,8 +17,6 @@ from verify.run.folder import RunFolder
 from verify.run.journal import Journal
 from verify.values import Clock
 from verify.values.errors import WrongUseError
-
-TOOL = f"handback {VERSION}"
 
 
 def begin(

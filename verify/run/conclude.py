@@ -4,6 +4,7 @@ import itertools
 from datetime import datetime
 from pathlib import Path
 
+from verify import TOOL
 from verify.checklist import Check, Composition
 from verify.machine.inventory import without_marks
 from verify.record.arrival import Arrival
@@ -23,7 +24,7 @@ from verify.record.model import (
     StepTaken,
     Trace,
 )
-from verify.run.beginning import TOOL, checklists_of
+from verify.run.beginning import checklists_of
 from verify.run.events import Line, Opened
 from verify.run.fold import fold
 from verify.run.folder import ticket_folder

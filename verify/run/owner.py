@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 
 import msgspec
 
+from verify import TOOL
 from verify.checklist import Check, Checklist, Kind
 from verify.checklist.answers import Answer
 from verify.checklist.work import with_included
@@ -18,7 +19,7 @@ from verify.probe.registry import make_probe
 from verify.record.model import Ticket, Work
 from verify.run import arrival, commands, plan
 from verify.run.background import Background, Watch
-from verify.run.beginning import TOOL, composition_of
+from verify.run.beginning import composition_of
 from verify.run.events import (
     NO_LINE_BEFORE,
     Arrived,

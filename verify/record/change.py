@@ -1,0 +1,115 @@
+"""What was changed after a signature was made: told by the hashes of the parts that it signs.
+
+The signature itself holds, so its payload is what its signer saw; the page is anybody's, and read for words
+only.
+"""
+
+from collections.abc import Mapping
+
+import msgspec
+
+from verify.record.canonical import sha256_hex
+from verify.record.page import parts_of, record_in
+from verify.record.seal import Payload
+from verify.record.visible import on_one_line
+from verify.values.errors import NotAReportError
+
+PART_WORDS = {
+    "head": "the head of the page (title, style)",
+    "owner": "the owner's part",
+    "technician": "the technician's part",
+    "pictures": "the pictures",
+    "traces": "what was read over time",
+    "record": "the record kept in the page",
+    "end": "the foot of the page",
+}
+
+_LONGEST_TICKET = 80  # characters that are told of one
+# The parts that tell of one run. Title, style and foot may be the same in two reports.
+_OF_THE_RUN = ("owner", "technician", "record")
+
+
+class _Ticket(msgspec.Struct, frozen=True):
+    id: str
+
+
+class _Told(msgspec.Struct, frozen=True):
+    """What the record in a changed page says of itself."""
+
+    ticket: _Ticket
+    simulated: bool
+    scripted: bool
+    journal_head: str
+
+
+def part_hashes(page: bytes) -> Mapping[str, str] | None:
+    """Return the SHA-256 of each part of the page; None where two parts have one name."""
+    try:
+        return {name: sha256_hex(part) for name, part in parts_of(page).items()}
+    except NotAReportError:
+        return None
+
+
+def what_changed(page: bytes, signed: Payload, found: Mapping[str, str] | None) -> str:
+    """Say what differs from what was signed, and where. found: the page's `part_hashes`."""
+    told = _told_by(page)
+    if found is not None and _of_another(signed, found, told):
+        return _not_this_page(signed, told) + _dressed(signed, None)
+    where = _where(signed.parts, found)
+    return f"The file was changed after {signed.name} signed it. {where}{_dressed(signed, told)}"
+
+
+def _of_another(signed: Payload, found: Mapping[str, str], told: _Told | None) -> bool:
+    """Return whether the signature was taken from another report: nothing of its run is on this page."""
+    of_run = [name for name in _OF_THE_RUN if name in found and name in signed.parts]
+    same_run = told is not None and (told.ticket.id, told.journal_head) == (
+        signed.ticket,
+        signed.journal_head,
+    )
+    return bool(of_run) and not same_run and all(found[name] != signed.parts[name] for name in of_run)
+
+
+def _not_this_page(signed: Payload, told: _Told | None) -> str:
+    if told is None:
+        page = "another"
+    elif told.ticket.id == signed.ticket:
+        page = "of another state of that ticket"
+    else:
+        page = f"of ticket {_short(told.ticket.id)}"
+    return (
+        f"Signature {signed.order}, by {signed.name}, does not belong to this page. It was made for ticket "
+        f"{_short(signed.ticket)}, {signed.outcome}; this page is {page}."
+    )
+
+
+def _short(ticket: str) -> str:
+    return on_one_line(ticket[:_LONGEST_TICKET])
+
+
+def _where(signed: Mapping[str, str], found: Mapping[str, str] | None) -> str:
+    if found is None:
+        return "Where cannot be told."
+    if set(found) != set(signed):
+        return "Its parts are not the ones that were signed."
+    changed = [PART_WORDS.get(name, name) for name in found if found[name] != signed[name]]
+    return f"Changed: {', '.join(changed)}." if changed else "Changed: the signatures before that one."
+
+
+def _dressed(signed: Payload, told: _Told | None) -> str:
+    """Return what was signed and must not be taken for a real run, whatever was changed."""
+    marks = (
+        (signed.simulated, told is not None and not told.simulated, "a simulation"),
+        (signed.scripted, told is not None and not told.scripted, "a run with scripted answers"),
+    )
+    return "".join(
+        f" It was signed as {what}{', and the page no longer says so' if hidden else ''}."
+        for was, hidden, what in marks
+        if was
+    )
+
+
+def _told_by(page: bytes) -> _Told | None:
+    try:
+        return msgspec.json.decode(record_in(page), type=_Told)
+    except (NotAReportError, msgspec.MsgspecError, RecursionError, UnicodeError):
+        return None
