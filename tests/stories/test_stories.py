@@ -107,7 +107,7 @@ def test_a_reproduction_pack_holds_far_less_than_its_label(begin: Begin) -> None
     # Less went in than the label says that it holds, from nearly empty to full.
     _, page = story.told()
     # Counted by a sensor that is up to 1 % off, from a level that is not proven.
-    holds = re.search(r"about (\d+) of the 50 Wh on its label", page)
+    holds = re.search(r"about (\d+) of the 50 watt-hours \(Wh\) printed on it", page)
     assert holds is not None
     assert int(holds[1]) == pytest.approx(31, abs=2)
     watched = result(record, "charge-to-full").attempts[-1]

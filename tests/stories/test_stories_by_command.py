@@ -149,7 +149,7 @@ def test_a_pack_far_below_its_label_is_held(
     assert record.outcome is Outcome.HELD
     assert caught(record) == ("claimed-capacity", "measured-capacity", "gauge-told-truth")
     page = (tmp_path / "reports" / TICKET / "report.html").read_text(encoding="utf-8")
-    holds = re.search(r"about (\d+) of the 50 Wh on its label", page)
+    holds = re.search(r"about (\d+) of the 50 watt-hours \(Wh\) printed on it", page)
     assert holds is not None
     assert int(holds[1]) == pytest.approx(31, abs=2)
     status = json.loads(shop.command("status", TICKET, "--json", code=1))

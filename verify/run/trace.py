@@ -1,5 +1,6 @@
 """A trace file: every sample that an automatic check was fed, one JSON line each.
 
+The serials of batteries are left out: the file goes with the report, to whoever is shown it.
 Put on the disk every 10 s; sealed by its hash when the check ends. What cannot be read on resume, as a torn
 last line, is cut off and kept beside.
 """
@@ -86,7 +87,7 @@ class Trace:
         Raises JournalWriteError where it cannot be written.
         """
         try:
-            self._file.write(msgspec.json.encode(sample) + b"\n")
+            self._file.write(msgspec.json.encode(_without_serials(sample)) + b"\n")
             self.samples += 1
             if sample.at.elapsed_s - self._synced_at_s >= SYNC_EVERY_S:
                 self._sync()
@@ -124,3 +125,15 @@ class Trace:
         if not self._file.closed:
             self._sync()
             self._file.close()
+
+
+def _without_serials(sample: Sample) -> Sample:
+    packs = tuple(
+        msgspec.structs.replace(
+            pack,
+            serial=None,
+            raw={name: text for name, text in pack.raw.items() if "serial" not in name.lower()},
+        )
+        for pack in sample.packs
+    )
+    return msgspec.structs.replace(sample, packs=packs)
