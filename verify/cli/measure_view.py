@@ -100,7 +100,7 @@ def _interval(found: Interval | None, unit: str) -> tuple[str, str]:
     """Return the value and, apart, the bounds."""
     if found is None:
         return _UNKNOWN, ""
-    if not math.isfinite(found.high):
+    if not found.bounded:
         return f"at least {_figure(found.low)} {unit}", "95 %"
     bounds = f"{_figure(found.low)} to {_figure(found.high)} {unit}"
     return f"{_figure(found.value)} {unit}", f"{bounds} (95 %)"
@@ -142,7 +142,7 @@ def _other(name: str, figure_wh: float | None, measured: Interval | None) -> tup
     if figure_wh is None:
         return name, "not given", ""
     share = ""
-    if measured is not None and math.isfinite(measured.high):
+    if measured is not None and measured.bounded:
         share = f"measured: {100 * measured.value / figure_wh:.0f} % of it"
     elif measured is not None:
         share = f"measured: at least {100 * measured.low / figure_wh:.0f} % of it"

@@ -333,7 +333,7 @@ def _observed(
     # The mean of open-circuit voltage and I R, weighted by current, has I² in its second part.
     weight_a = counted.squared_a2h / counted.net_ah
     in_series = cells or max(1, round(terminal_v / 3.75))
-    if resistance_ohm is not None and math.isfinite(resistance_ohm.high):
+    if resistance_ohm is not None and resistance_ohm.bounded:
         low, high = resistance_ohm.low * _SLOW_PART[0], resistance_ohm.high * _SLOW_PART[1]
     elif capacity_ah is not None and capacity_ah > 0:
         low, high = (one * in_series / capacity_ah for one in _OVERVOLTAGE)

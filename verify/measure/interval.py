@@ -31,6 +31,21 @@ class Interval(msgspec.Struct, frozen=True, kw_only=True):
         """The half-width over 1.96: what a judge takes; infinite where a bound is."""
         return (self.high - self.low) / 2 / COVERS_95
 
+    @property
+    def bounded(self) -> bool:
+        """Whether anything bounds it above."""
+        return math.isfinite(self.high)
+
+    @property
+    def wider_than_itself(self) -> bool:
+        """Whether it is bounded and wider than its own figure, which says nothing then."""
+        return self.value < self.high - self.low < math.inf
+
+    def ends(self, decimals: int) -> str:
+        """Return "29.3 to 35.8", or "29.3 or more"."""
+        high = f"to {self.high:.{decimals}f}" if self.bounded else "or more"
+        return f"{self.low:.{decimals}f} {high}"
+
     def scaled(self, factor: float) -> "Interval":
         """Return it in another unit: each number times `factor`, above 0."""
         return Interval(value=self.value * factor, low=self.low * factor, high=self.high * factor)

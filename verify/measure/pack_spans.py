@@ -1,7 +1,5 @@
 """The spans of one pack: from each start that is known to full, or as far as it has come, and down again."""
 
-import math
-
 from verify.measure.assumed import ASSUMED, Assumed
 from verify.measure.capacity import EndHow, EndLevel, StartHow, StartLevel, full_level
 from verify.measure.cells import USUAL_AH
@@ -151,7 +149,7 @@ class PackSpans:
             counted_down = leg.count.result()
             if counted_down is not None:
                 found.append(self._spanner.span(leg.start, end, counted_down, resistance_ohm=ohm))
-        return [one for one in found if one is not None and math.isfinite(one.ah.high)]
+        return [one for one in found if one is not None and one.ah.bounded]
 
     def _to_full(
         self, leg: Leg, end: EndLevel, counted: Counted, went_in_ah: float, ohm: Interval | None
@@ -165,12 +163,12 @@ class PackSpans:
             return self._spanner.span(start, end, counted, resistance_ohm=ohm)
 
         low = span_from(leg.start_for(_least_ah(leg, went_in_ah)))
-        if low is None or low.start == leg.start or not math.isfinite(low.ah.high):
+        if low is None or low.start == leg.start or not low.ah.bounded:
             return low
         # As if it held all that it claims, and then no more than that leads to: each is an upper bound.
         high = span_from(leg.start)
         for _ in range(_ROUNDS):
-            if high is None or not math.isfinite(high.ah.high):
+            if high is None or not high.ah.bounded:
                 break
             narrower = span_from(leg.start_for(high.ah.high))
             if narrower is None or narrower.ah.high >= high.ah.high:

@@ -8,7 +8,6 @@ hours while current flows: done without a reading.
 """
 
 from collections.abc import Mapping
-from math import isfinite
 
 import msgspec
 
@@ -213,7 +212,7 @@ class _ChargeToFull:
         measure = self._measures[slowest.name]
         left = measure.seconds_left
         seconds_left = None if left is None else left.value
-        band = None if left is None or not isfinite(left.high) else (left.low, left.high)
+        band = None if left is None or not left.bounded else (left.low, left.high)
         special = slowest.held or slowest.stuck(self._watched.seconds)
         if special is not None:
             # Near its end it is known best how long the taper goes on.

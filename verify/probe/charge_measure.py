@@ -13,7 +13,7 @@ from verify.measure.open_circuit import charge_end_v
 from verify.measure.pack_measurement import Gauge, Measured, PackMeasurement
 from verify.measure.point import Point
 from verify.probe import handed_on
-from verify.probe.handed_on import hand_on, handed
+from verify.probe.handed_on import hand_on, hand_on_interval, hand_on_level, handed
 from verify.probe.model import Context
 from verify.probe.pack_point import capacity_ah_of, cells_of, label_volts, point_of
 from verify.probe.watching import trusted
@@ -178,11 +178,10 @@ class ChargeMeasure:
         """Say what it holds, how sure that is, and what is seen of its gauge."""
         wh = measured.capacity_wh
         parts = []
-        if wh is not None and _tells_nothing(wh):
-            parts.append(f"By counting it holds {wh.low:.1f} to {wh.high:.1f} Wh: too wide to tell.")
+        if wh is not None and wh.wider_than_itself:
+            parts.append(f"By counting it holds {wh.ends(1)} Wh: too wide to tell.")
         elif wh is not None:
-            high = f" to {wh.high:.1f}" if math.isfinite(wh.high) else " or more"
-            parts.append(f"It holds {wh.value:.1f} Wh by counting ({wh.low:.1f}{high}).")
+            parts.append(f"It holds {wh.value:.1f} Wh by counting ({wh.ends(1)}).")
         elif measured.least_wh is not None:
             parts.append(f"It holds at least {measured.least_wh.low:.1f} Wh.")
         if measured.verdict is Gauge.BOASTFUL:
@@ -193,41 +192,34 @@ class ChargeMeasure:
     def aside(self, measured: Measured) -> tuple[Reading, ...]:
         """Return what is handed on, and what is for the record only."""
         found: list[Reading] = []
-        if measured.capacity_ah is not None and not _tells_nothing(measured.capacity_ah):
-            found.append(_of(self.name, handed_on.CAPACITY_AH, measured.capacity_ah, Unit.AMPERE_HOUR))
-        if measured.capacity_wh is not None and not _tells_nothing(measured.capacity_wh):
-            found.append(_of(self.name, handed_on.CAPACITY_WH, measured.capacity_wh, Unit.WATT_HOUR))
+        for what, capacity, unit in (
+            (handed_on.CAPACITY_AH, measured.capacity_ah, Unit.AMPERE_HOUR),
+            (handed_on.CAPACITY_WH, measured.capacity_wh, Unit.WATT_HOUR),
+        ):
+            if capacity is not None and not capacity.wider_than_itself:
+                found.append(hand_on_interval(self.name, what, capacity, unit))
         sure = measured.sure_wh
-        low = None if sure is None or _tells_nothing(sure) else sure.low
+        low = None if sure is None or sure.wider_than_itself else sure.low
         if measured.least_wh is not None:
             low = measured.least_wh.low if low is None else max(low, measured.least_wh.low)
         if low is not None:
             found.append(hand_on(self.name, handed_on.LEAST_WH, low, Unit.WATT_HOUR))
-        if sure is not None and math.isfinite(sure.high):
+        if sure is not None and sure.bounded:
             found.append(hand_on(self.name, handed_on.MOST_WH, sure.high, Unit.WATT_HOUR))
         if self.base_wh is not None and self._packed.decides(self._least * self.base_wh) is not None:
             found.append(hand_on(self.name, handed_on.DECIDED, 1.0, Unit.COUNT, standard_uncertainty=0.0))
-        if measured.start is not None:
-            proven = "proven" if measured.start.proven else "not proven"
+        start, end = measured.start, measured.end
+        if start is not None:
+            how = f"{'proven' if start.proven else 'not proven'}, {start.how.value}"
             found.append(
-                hand_on(
-                    self.name,
-                    handed_on.START_LEVEL,
-                    100 * measured.start.level,
-                    Unit.PERCENT,
-                    half_width=100 * measured.start.half_width,
-                    more=f"{proven}, {measured.start.how.value}",
+                hand_on_level(
+                    self.name, handed_on.START_LEVEL, start.level, half_width=start.half_width, more=how
                 )
             )
-        if measured.end is not None:
+        if end is not None:
             found.append(
-                hand_on(
-                    self.name,
-                    handed_on.END_LEVEL,
-                    100 * measured.end.level,
-                    Unit.PERCENT,
-                    half_width=100 * measured.end.half_width,
-                    more=measured.end.how.value,
+                hand_on_level(
+                    self.name, handed_on.END_LEVEL, end.level, half_width=end.half_width, more=end.how.value
                 )
             )
         undecided = measured.verdict is Gauge.UNDECIDED
@@ -292,27 +284,10 @@ _MOST_TOLD = 12
 _LENGTH_UNKNOWN = "The machine was started anew, and its clock does not tell how long that took."
 
 
-def _tells_nothing(one: Interval) -> bool:
-    """Tell whether an interval is wider than its own figure: hardly any of the charge was seen."""
-    return one.value < one.high - one.low < math.inf
-
-
 def _undecided(measured: Measured) -> str:
     """Say why its gauge was neither proven nor shown to be wrong, and what to do next."""
     why = measured.why_not if measured.capacity_ah is None and measured.least_wh is None else ""
     return f"{why} {measured.next_step}".strip() or "Its claim could not be proven."
-
-
-def _of(pack: str, what: str, found: Interval, unit: Unit) -> Reading:
-    finite = math.isfinite(found.high)
-    return hand_on(
-        pack,
-        what,
-        found.value,
-        unit,
-        standard_uncertainty=found.standard_uncertainty if finite else None,
-        more=f"95 %: {found.low:.2f} to {found.high:.2f}" if finite else f"95 %: {found.low:.2f} or more",
-    )
 
 
 def _same(one: Point, two: Point) -> bool:

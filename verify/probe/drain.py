@@ -17,7 +17,7 @@ from verify.measure.interval import Interval
 from verify.probe.assumed_options import assumed_of
 from verify.probe.drain_count import GAVE_WAY_LEVEL, DrainCount
 from verify.probe.full_load import SeenLoad
-from verify.probe.handed_on import GAUGE_LEVEL, LEVEL_AT_END, hand_on
+from verify.probe.handed_on import GAUGE_LEVEL, LEVEL_AT_END, hand_on, hand_on_level
 from verify.probe.model import Context, Finding, Probe, Want, Working
 from verify.probe.pack_point import label_volts
 from verify.probe.rest_level import rest_of
@@ -310,16 +310,7 @@ class _Drain:
             if counted.out_wh is not None:
                 aside.append(hand_on(pack, "energy that went out", counted.out_wh, Unit.WATT_HOUR))
         if end is not None:
-            aside.append(
-                hand_on(
-                    pack,
-                    LEVEL_AT_END,
-                    100 * end.level,
-                    Unit.PERCENT,
-                    half_width=100 * end.half_width,
-                    more=how,
-                )
-            )
+            aside.append(hand_on_level(pack, LEVEL_AT_END, end.level, half_width=end.half_width, more=how))
         if count.level is not None:
-            aside.append(hand_on(pack, GAUGE_LEVEL, 100 * count.level, Unit.PERCENT))
+            aside.append(hand_on_level(pack, GAUGE_LEVEL, count.level))
         return tuple(aside)

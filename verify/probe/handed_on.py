@@ -5,10 +5,11 @@ other.
 """
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 from verify.machine import Pack
 from verify.measure import rectangular
+from verify.measure.interval import Interval
 from verify.probe.watching import gauge_of
 from verify.values import Reading, Unit
 
@@ -29,7 +30,11 @@ __all__ = [
     "PHASE",
     "START_LEVEL",
     "hand_on",
+    "hand_on_interval",
+    "hand_on_level",
     "handed",
+    "handed_all",
+    "interval_told",
     "is_handed_on",
     "says",
     "told_by",
@@ -51,6 +56,7 @@ GAUGE_SIGN = "sign of its gauge"
 PHASE = "phase of the charge"
 EVENT = "event of the charge"
 
+_INTERVAL = re.compile(r"95 %: (\d+(?:\.\d+)?) (?:to (\d+(?:\.\d+)?)|or more)")
 _HANDED_ON = re.compile(r"battery gauge [^:,]+: ([^,]+)")
 
 
@@ -79,16 +85,46 @@ def hand_on(
     )
 
 
+def hand_on_level(
+    pack: Pack | str, what: str, level: float, *, half_width: float | None = None, more: str = ""
+) -> Reading:
+    """Return a level, 0 to 1, as a reading in %; half_width: of a rectangular error, in the same."""
+    half = None if half_width is None else 100 * half_width
+    return hand_on(pack, what, 100 * level, Unit.PERCENT, half_width=half, more=more)
+
+
+def hand_on_interval(pack: Pack | str, what: str, found: Interval, unit: Unit) -> Reading:
+    """Return a figure whose 95 % interval stands in its source, as its ends need not lie evenly about it."""
+    uncertainty = found.standard_uncertainty if found.bounded else None
+    more = f"95 %: {found.ends(2)}"
+    return hand_on(pack, what, found.value, unit, standard_uncertainty=uncertainty, more=more)
+
+
+def interval_told(reading: Reading) -> tuple[float, float | None] | None:
+    """Return what `hand_on_interval` told: both ends, the upper one None where nothing bounds it."""
+    bounds = _INTERVAL.match(told_by(reading))
+    if bounds is None:
+        return None
+    low, high = bounds.groups()
+    return float(low), None if high is None else float(high)
+
+
 def handed(
     earlier: Mapping[str, tuple[Reading, ...]], pack: str, what: str, *, checks: Iterable[str] = ()
 ) -> Reading | None:
     """Return what an earlier check said of a pack, the first of `checks` (all where empty); None: none."""
+    return next(handed_all(earlier, pack, what, checks=checks), None)
+
+
+def handed_all(
+    earlier: Mapping[str, tuple[Reading, ...]], pack: str, what: str, *, checks: Iterable[str] = ()
+) -> Iterator[Reading]:
+    """Return all that earlier checks said of a pack with one sentence; as `handed`."""
     start = f"battery gauge {pack}: {what}"
     for check in tuple(checks) or tuple(earlier):
         for reading in earlier.get(check, ()):
             if reading.source == start or reading.source.startswith(f"{start}, "):
-                return reading
-    return None
+                yield reading
 
 
 def told_by(reading: Reading) -> str:

@@ -17,7 +17,7 @@ from verify.measure.interval import Interval
 from verify.measure.label import LabelFinding, Printed, judged_together, label_findings, printed
 from verify.probe import handed_on
 from verify.probe.assumed_options import assumed_of, least_of
-from verify.probe.handed_on import handed, told_by
+from verify.probe.handed_on import handed, handed_all, told_by
 from verify.probe.model import Context, Finding, Probe, Working
 from verify.probe.pack_point import cells_of
 from verify.probe.watching import UntilTold, gauge_of, not_found, refuse_others, trusted, unknown, why_no_pack
@@ -126,14 +126,14 @@ class _MeasuredCapacity:
         self, span: Interval, base_wh: float, source: str, *, decided: bool, next_step: str
     ) -> Reading:
         limit_wh = self._least * base_wh
-        if span.value < limit_wh and not math.isfinite(span.high):
+        if span.value < limit_wh and not span.bounded:
             why = f"It holds at least {span.low:.1f} Wh, and nothing shows how much more. {next_step}"
             return unknown(_PERCENT, source, why)
         value_wh = span.value
-        if _is_wide(span):
+        if span.wider_than_itself:
             # The figure of such an interval says nothing; where both ends are on one side, they decide.
             if not decided or span.low < limit_wh <= span.high:
-                why = f"It holds {_range(span)} Wh: too wide to tell. {next_step}"
+                why = f"It holds {span.ends(1)} Wh: too wide to tell. {next_step}"
                 return unknown(_PERCENT, source, why)
             value_wh = (span.low + span.high) / 2
         side = span.high - value_wh if value_wh < limit_wh else value_wh - span.low
@@ -154,7 +154,7 @@ class _MeasuredCapacity:
     def _said(self, pack: Pack, span: Interval, base_wh: float, whose: str, reading: Reading) -> str:
         if reading.value is None:
             return reading.reason or ""
-        figure = f"{_range(span)} Wh" if _is_wide(span) else f"{span.value:.1f} Wh ({_sides(span)})"
+        figure = f"{span.ends(1)} Wh" if span.wider_than_itself else f"{span.value:.1f} Wh ({_sides(span)})"
         claimed = trusted(pack, "full_charge_wh")
         claims = "" if claimed is None else f"; its gauge claims {claimed:.1f} Wh"
         proven = handed(self._context.earlier, pack.name, handed_on.START_LEVEL, checks=(_CHARGE,))
@@ -198,11 +198,7 @@ class _GaugeToldTruth:
         verdict = handed(self._context.earlier, pack.name, handed_on.GAUGE_VERDICT, checks=(_CHARGE,))
         if verdict is None:
             return unknown(Unit.COUNT, source, _CHARGE_FIRST), _CHARGE_FIRST
-        signs = [
-            reading
-            for reading in self._context.earlier.get(_CHARGE, ())
-            if reading.source.startswith(f"{gauge_of(pack)}: {handed_on.GAUGE_SIGN}, ")
-        ]
+        signs = list(handed_all(self._context.earlier, pack.name, handed_on.GAUGE_SIGN, checks=(_CHARGE,)))
         lies = [told_by(sign) for sign in signs if sign.value]
         doubts = [told_by(sign) for sign in signs if not sign.value]
         steps = [sign.reason for sign in signs if sign.reason]
@@ -268,19 +264,10 @@ def _of_a_pack(finding: Finding) -> bool:
     return finding.readings[0].source != "battery gauge"
 
 
-def _is_wide(span: Interval) -> bool:
-    """Tell whether an interval is wider than its own figure: little of the charge was seen, or proven."""
-    return span.value < span.high - span.low < math.inf
-
-
-def _range(span: Interval) -> str:
-    return f"{span.low:.1f} " + (f"to {span.high:.1f}" if math.isfinite(span.high) else "or more")
-
-
 def _sides(span: Interval) -> str:
     """Return both ends, which are one-sided: the charge tells its two-sided interval of the same figure."""
     least = f"{span.low:.1f} or more"
-    return f"{least}, {span.high:.1f} or less: each 95 % sure" if math.isfinite(span.high) else least
+    return f"{least}, {span.high:.1f} or less: each 95 % sure" if span.bounded else least
 
 
 def _value(reading: Reading | None) -> float | None:

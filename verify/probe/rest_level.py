@@ -15,7 +15,14 @@ from verify.measure.assumed import Assumed
 from verify.measure.interval import Interval
 from verify.measure.open_circuit import charge_end_v, level_at_rest, not_covered
 from verify.probe.assumed_options import assumed_of
-from verify.probe.handed_on import CELL_RESISTANCE, GAUGE_LEVEL, LEVEL_BY_VOLTS, hand_on, handed
+from verify.probe.handed_on import (
+    CELL_RESISTANCE,
+    GAUGE_LEVEL,
+    LEVEL_BY_VOLTS,
+    hand_on,
+    hand_on_level,
+    handed,
+)
 from verify.probe.model import Context, Finding, Probe, Want, Working
 from verify.probe.pack_point import capacity_ah_of, cells_of, label_volts
 from verify.probe.watching import (
@@ -182,8 +189,8 @@ class _RestLevel:
                 readings.append(unknown(Unit.PERCENT, source, why))
                 said.append(why)
                 continue
-            half = 100 * (band.high - band.low) / 2
-            aside.append(hand_on(pack, LEVEL_BY_VOLTS, 100 * band.value, Unit.PERCENT, half_width=half))
+            half = (band.high - band.low) / 2
+            aside.append(hand_on_level(pack, LEVEL_BY_VOLTS, band.value, half_width=half))
             aside.append(hand_on(pack, "volts of a cell at rest", cell_v, Unit.VOLT))
             rests = f"A cell rests at {cell_v:.3f} V: {100 * band.low:.0f} to {100 * band.high:.0f} %."
             if level is None:
@@ -191,7 +198,7 @@ class _RestLevel:
                 readings.append(unknown(Unit.PERCENT, source, why))
                 said.append(f"{rests} {why}")
                 continue
-            aside.append(hand_on(pack, GAUGE_LEVEL, 100 * level, Unit.PERCENT))
+            aside.append(hand_on_level(pack, GAUGE_LEVEL, level))
             outside = 100 * max(0.0, band.low - level, level - band.high)
             readings.append(
                 Reading(value=outside, unit=Unit.PERCENT, standard_uncertainty=None, source=source)

@@ -8,7 +8,7 @@ import msgspec
 
 from verify.judge import Limit
 from verify.measure.rounding import COVERAGE
-from verify.probe.handed_on import CAPACITY_WH, handed, told_by
+from verify.probe.handed_on import CAPACITY_WH, handed, interval_told
 from verify.record.model import Record, Result
 from verify.report.numbers import limit_written
 from verify.values import Reading, Unit
@@ -17,7 +17,6 @@ from verify.values.errors import HandbackError
 MEASURED, CLAIMED, COUNTED = "measured-capacity", "claimed-capacity", "charge-to-full"
 SHARES: Mapping[Unit, float] = {Unit.PERCENT: 0.01, Unit.ONE: 1.0}
 _GAUGE = re.compile(r"battery gauge ([^:,]+)[:,]")
-_BOUNDS = re.compile(r"95 %: (\d+(?:\.\d+)?) (?:to (\d+(?:\.\d+)?)|or more)")
 _SAME = 0.02  # of itself: the same figure told as a share and in Wh
 
 
@@ -80,14 +79,13 @@ def counted_bounds(
     interval of the count alone is not its own then.
     """
     by_count = handed(counted, gauge_name(reading), CAPACITY_WH)
-    bounds = _BOUNDS.match(told_by(by_count)) if by_count is not None else None
+    bounds = interval_told(by_count) if by_count is not None else None
     if by_count is None or by_count.value is None or bounds is None or reading.value is None:
         return None
     own = held_wh(reading.value, reading.unit, label_wh)
     if own is not None and not math.isclose(own, by_count.value, rel_tol=_SAME):
         return None
-    low, high = bounds.groups()
-    return float(low), None if high is None else float(high)
+    return bounds
 
 
 class CapacityFigures(msgspec.Struct, frozen=True, kw_only=True):

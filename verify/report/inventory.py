@@ -13,7 +13,8 @@ from verify.probe.inventory_memory import LEAST_PERCENT, MEMORY_WORK
 from verify.probe.inventory_radio import FAULT_DB
 from verify.probe.inventory_work import ANTENNA, TIES, disturbed_by, expected
 from verify.record.model import BATTERY_WORK, Record
-from verify.report.words import NUMBERS, PARTS
+from verify.report.numbers import signed
+from verify.report.words import PARTS
 
 _THERE, _NOT_SEEN, _OFF, _ON = (PARTS[name] for name in ("there", "not_seen", "off", "on"))
 
@@ -195,7 +196,7 @@ def _called(item: Item) -> str:
 def _level(dbm: float | None) -> str:
     if dbm is None:
         return PARTS["level_unknown"]
-    return PARTS["level_of"].format(dbm=f"{dbm:.0f}".replace("-", NUMBERS.minus))
+    return PARTS["level_of"].format(dbm=signed(f"{dbm:.0f}"))
 
 
 def _alike(then: int, now: int) -> bool:

@@ -62,6 +62,11 @@ def lasting(seconds: float) -> str:
     return words.TIMES["hours"].format(hours=minutes // 60, minutes=f"{minutes % 60:02d}")
 
 
+def signed(number: str) -> str:
+    """Return a number as it is formatted, with the page's minus sign."""
+    return number.replace("-", words.NUMBERS.minus)
+
+
 def about(value: float) -> str:
     """Return a number as one would say it: whole from 10 on, one decimal below."""
     return f"{value:.0f}" if abs(value) >= 10 else f"{value:.1f}"

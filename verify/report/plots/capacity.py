@@ -7,6 +7,7 @@ import msgspec
 
 from verify.record.model import Record
 from verify.report.capacities import CapacityFigures, capacity_figures
+from verify.report.numbers import signed
 from verify.report.plots import svg
 from verify.report.plots.scale import Scale
 from verify.report.words import CAPACITY_BARS
@@ -149,4 +150,4 @@ def _accepted(figures: CapacityFigures) -> str:
 
 def _number(value: float, decimals: int = 1) -> str:
     text = f"{value:.{decimals}f}" if abs(value) < 1e5 else f"{value:.3g}"
-    return text.replace("-", "−")
+    return signed(text)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from verify.report.numbers import signed
 from verify.report.plots.envelope import envelope, usual_pause
 from verify.report.plots.scale import Scale, round_ticks
 from verify.report.plots.svg import figure, line, path, rect, text
@@ -175,4 +176,4 @@ def _time_axis(across: Scale, top: float, unit: TimeUnit) -> "Iterator[Markup]":
 
 def _plain(number: float) -> str:
     """Write a round number: no decimals that say nothing, a true minus sign."""
-    return f"{number + 0.0:.6g}".replace("-", "−")
+    return signed(f"{number + 0.0:.6g}")

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 import msgspec
 
+from verify.report.numbers import signed
 from verify.report.plots.envelope import MOST, usual_pause
 
 __all__ = ["Column", "rows_of"]
@@ -54,4 +55,4 @@ def _cell(column: Column, place: int, unknown: str) -> str:
     value = column.values[place]
     if value is None or not -MOST <= value <= MOST:
         return unknown
-    return f"{round(value, column.decimals) + 0.0:.{column.decimals}f}".replace("-", "−")
+    return signed(f"{round(value, column.decimals) + 0.0:.{column.decimals}f}")

@@ -9,6 +9,7 @@ import msgspec
 from verify.judge import Limit, judge, judge_bracket
 from verify.record.model import Record, Result
 from verify.report.capacities import readings_of
+from verify.report.numbers import signed
 from verify.report.plots import svg
 from verify.report.words import MARKS, SEAM_MAP, VERDICTS
 from verify.values import Reading, Unit, Verdict
@@ -173,4 +174,4 @@ def _verdict(reading: Reading, limit: Limit | None) -> Verdict | None:
 
 def _number(value: float) -> str:
     text = f"{value:.3g}" if abs(value) < 1e4 else f"{value:.2g}"
-    return text.replace("-", "−")
+    return signed(text)
