@@ -14,6 +14,7 @@ from verify.ask.practice_follow import WITHOUT_ASKING, follow
 from verify.ask.practice_told import Ending, answers_told, ending_of, practice_json
 from verify.ask.script import NoHands, play
 from verify.ask.sight import what_is_seen
+from verify.ask.simulated import without_camera
 from verify.checklist import Check, Kind
 from verify.checklist.answers import Answer, Hazard, Look, Seen
 from verify.checklist.compose import compose
@@ -54,7 +55,7 @@ class Truth:
                 del self._but[check.id]
             return answer
         inside = follow(self._exercise, self._owner.composition, self._owner.lines).inside
-        return answer_for(check, self._exercise.facts_with(inside), self._exercise.sees)
+        return without_camera(answer_for(check, self._exercise.facts_with(inside), self._exercise.sees))
 
     def arrival(self, topic: str) -> Arrived | None:
         del topic

@@ -8,7 +8,7 @@ from verify.ask.given import parse_answer
 from verify.ask.script import ANSWERS_FORMAT, AnswerFile, NoHands, play
 from verify.ask.simulated import SimulatedBench, Truthful
 from verify.checklist import Check, Kind
-from verify.checklist.answers import Counted, Hazard, Look, Measured, Seen, Span, Tally
+from verify.checklist.answers import Counted, Hazard, Look, Measured, Photo, Seen, Span, Tally
 from verify.checklist.shipped import shipped_checklists
 from verify.record.arrival import FUNCTIONS, FoundAs, Tried
 from verify.record.model import Ticket, Work
@@ -43,6 +43,9 @@ def written(folder: Path, **parts: object) -> Path:
                 spans={"front": Span(enters_mm=0.25, stops_mm=0.3), "rear": Span(enters_mm=1, stops_mm=None)}
             ),
         ),
+        (Kind.PHOTO, "good", Photo(seen=Seen.GOOD)),
+        (Kind.PHOTO, {"answer": "not good", "note": "cut"}, Photo(seen=Seen.NOT_GOOD, note="cut")),
+        (Kind.PHOTO, {"answer": "none", "note": "no camera"}, Photo(seen=None, note="no camera")),
         (Kind.COUNT, {"short": {"out": 6, "back": 5}}, Counted(tallies={"short": Tally(out=6, back=5)})),
     ],
 )
@@ -65,6 +68,8 @@ def test_an_answer_is_read_as_its_kind(kind: Kind, given: object, answer: object
         (Kind.COUNT, {"short": {"out": 6, "back": 6, "lost": 1}}),
         (Kind.COUNT, {"short": {"out": -1, "back": -1}}),
         (Kind.COUNT, {"short": {"out": "six", "back": 6}}),
+        (Kind.PHOTO, "none"),
+        (Kind.PHOTO, "open.jpg"),
         (Kind.PROBE, "good"),
     ],
 )
@@ -168,6 +173,54 @@ def test_a_machine_is_taken_in_from_a_file(tmp_path: Path) -> None:
         assert (taken.tried or {})["sound and camera"] is Tried.NOT_TRIED
         assert taken.readings
         owner.close()
+
+
+def test_pictures_of_a_file_go_to_their_checks_after_those_of_the_arrival(tmp_path: Path) -> None:
+    bench = SimulatedBench(faults={})
+    for name in ("a.png", "b.png"):
+        Image.new("RGB", (4, 3)).save(tmp_path / name)
+    path = written(
+        tmp_path,
+        answers={"first-look": False, "pack-flat": "good", "wiped-clean": "good"},
+        pictures={"first-look": ["b.png"], "pack-flat": ["a.png", {"file": "b.png", "shows": "from below"}]},
+        arrival=ON_ARRIVAL,
+    )
+    with RunFolder(tmp_path / "T-1") as folder:
+        begin(
+            folder, ticket=Ticket(id="T-1"), checklists=shipped_checklists(), clock=bench.clock, arriving=True
+        )
+        owner = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
+        answers = AnswerFile(path, folder=folder.path)
+        play(owner, answers, bench.sampler, hands=NoHands())
+        owner.add_work([Work(kind="base-cover")], shipped_checklists())
+        play(owner, answers, bench.sampler, hands=NoHands())
+        told = {check: [(one.file, one.shows) for one in its] for check, its in owner.state.pictures.items()}
+        assert told == {
+            "first-look": [("pictures/01.jpg", "")],
+            "pack-flat": [("pictures/04.jpg", ""), ("pictures/05.jpg", "from below")],
+        }
+        assert [one.file for one in owner.state.arrival.pictures or ()] == [
+            "pictures/02.jpg",
+            "pictures/03.jpg",
+        ]
+        owner.close()
+
+
+@pytest.mark.parametrize("given", ["a.png", [{"shows": "left"}], [{"file": "a.png", "show": "left"}], [1]])
+def test_pictures_that_are_no_list_of_files_name_the_check(given: object, tmp_path: Path) -> None:
+    file = AnswerFile(written(tmp_path, answers={}, pictures={"c": given}), folder=tmp_path)
+    with pytest.raises(FileFormatError, match='pictures of "c" cannot be taken'):
+        file.pictures(check(Kind.PHOTO), number=1)
+
+
+def test_pictures_of_a_check_that_there_is_not_are_refused(tmp_path: Path) -> None:
+    bench = SimulatedBench(faults={})
+    path = written(tmp_path, answers={}, pictures={"pack-flatt": ["a.png"]})
+    with RunFolder(tmp_path / "T-1") as folder:
+        begin(folder, ticket=Ticket(id="T-1"), checklists=shipped_checklists(), clock=bench.clock)
+        owner = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
+        with pytest.raises(FileFormatError, match="Did you mean"):
+            play(owner, AnswerFile(path, folder=folder.path), bench.sampler, hands=NoHands())
 
 
 def test_what_a_file_does_not_say_on_arrival_is_left_to_be_asked(tmp_path: Path) -> None:

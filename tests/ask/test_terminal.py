@@ -25,6 +25,7 @@ from verify.ask.simulated import SimulatedBench
 from verify.ask.terminal import Terminal
 from verify.checklist import Check, Concession
 from verify.checklist.answers import Hazard, Look, Seen
+from verify.checklist.loader import parse_checklist
 from verify.checklist.shipped import shipped_checklists
 from verify.machine import Sample
 from verify.record.arrival import FoundAs, Tried
@@ -336,7 +337,7 @@ def test_a_watch_that_ends_badly_is_told_at_once(
         term="dumb",
         sampler=samples(bare, 6),
     )
-    found = shown.state.found[-1]
+    found = shown.state.found[before]  # the next one may come before the window closes
     assert shown.state.verdict(found.check) in (Verdict.DOES_NOT_CONFORM, Verdict.UNDECIDED)
     assert f": {found.text}" in words(said)
 
@@ -705,6 +706,138 @@ def test_a_picture_that_was_taken_back_is_not_written_over(
     )
     assert [picture.file for picture in shown.state.arrival.pictures or ()] == ["pictures/02.jpg"]
     assert (folder.path / "pictures" / "01.jpg").exists()
+
+
+# Pictures at a check.
+
+PHOTO = """\
+format: checklist/1
+id: photos
+revision: 1
+title: Photos
+steps:
+  - {id: open-up, name: open the base, stage: arrived, leads_to: open}
+  - {id: hand-back, name: hand the machine back, stage: open}
+checks:
+  - {id: first-look, kind: hazard, ask: Does anything bulge?, good: Nothing., place: whole machine,
+     stage: arrived, minutes: 0.5, before: [open-up], stop: yes, caution: Stop if so.}
+  - {id: leads, kind: look, ask: Look at the leads., good: Home., place: inside, stage: open, minutes: 0.5}
+  - {id: inside, kind: photo, ask: Photograph the inside., good: All of it shows., place: inside,
+     stage: open, minutes: 0.5}
+"""
+
+
+@pytest.fixture
+def photos(folder: RunFolder, bench: SimulatedBench) -> Iterator[Owner]:
+    begin(
+        folder,
+        ticket=Ticket(id="T-1"),
+        checklists=[parse_checklist(PHOTO, name="photos.yaml")],
+        clock=bench.clock,
+    )
+    owner = Owner(folder, machine=bench.machine, scripted=False, on_machine=True)
+    owner.answer("first-look", Hazard(present=False))
+    yield owner
+    owner.close()
+
+
+@pytest.fixture
+def shot(tmp_path: Path) -> Path:
+    Image.new("RGB", (30, 20), "teal").save(tmp_path / "inside.png")
+    return tmp_path / "inside.png"
+
+
+def pictures_of(shown: Shown, check: str) -> list[str]:
+    return [picture.file for picture in shown.state.pictures.get(check, ())]
+
+
+def test_a_photo_is_answered_with_a_file_and_then_judged_by_a_key(
+    photos: Owner, folder: RunFolder, shot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    said, shown = typed(photos, f"gg{ENTER}{shot}{ENTER}g", monkeypatch, term="dumb", folder=folder.path)
+    assert "Give the picture first: press Enter. Without one: press -." in words(said)
+    assert "Enter its picture - no picture" in words(said)
+    assert "Picture 01 is kept." in words(said)
+    assert "1 picture taken" in words(said)
+    assert pictures_of(shown, "inside") == ["pictures/01.jpg"]
+    assert shown.state.verdict("inside") is Verdict.CONFORMS
+
+
+@pytest.mark.parametrize("keys", ["-", f"{ENTER}-{ENTER}"], ids=["as a key", "for the file"])
+def test_no_camera_at_hand_is_said_with_a_reason(
+    photos: Owner, folder: RunFolder, keys: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    said, shown = typed(
+        photos, f"g{keys}{ENTER}the battery is flat{ENTER}", monkeypatch, term="dumb", folder=folder.path
+    )
+    assert "It needs a reason." in words(said)
+    current = shown.state.current("inside")
+    assert current is not None
+    assert current.judgement.because == "Not done: no picture was taken. the battery is flat"
+
+
+@pytest.mark.parametrize(
+    ("judged", "verdict"), [("n", Verdict.DOES_NOT_CONFORM), ("c", Verdict.UNDECIDED)], ids=["bad", "unseen"]
+)
+def test_a_picture_that_is_not_good_or_shows_nothing_takes_a_word(
+    photos: Owner,
+    folder: RunFolder,
+    shot: Path,
+    judged: str,
+    verdict: Verdict,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    keys = f"g{ENTER}{shot}{ENTER}{judged}too dark{ENTER}"
+    _, shown = typed(photos, keys, monkeypatch, folder=folder.path)
+    assert shown.state.verdict("inside") is verdict
+
+
+def test_a_picture_goes_to_what_is_asked_or_to_the_answer_just_given(
+    photos: Owner, folder: RunFolder, shot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # The first question is answered: already the first P has two to choose from.
+    keys = f"p1{shot}{ENTER}p1{shot}{ENTER}g" + f"p2{shot}{ENTER}" + f"p1{shot}{ENTER}g" + f"p{shot}{ENTER}"
+    _, shown = typed(photos, keys, monkeypatch, folder=folder.path)
+    assert pictures_of(shown, "leads") == ["pictures/01.jpg", "pictures/02.jpg", "pictures/03.jpg"]
+    assert pictures_of(shown, "inside") == ["pictures/04.jpg", "pictures/05.jpg"]
+    assert isinstance(shown.due, plan.Complete)
+
+
+def test_what_is_no_picture_is_told_and_the_question_stands(
+    photos: Owner, folder: RunFolder, shot: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "phone.heic").write_bytes(b"\0\0\0\x18ftypheic\0\0\0\0mif1heic" + bytes(200))
+    keys = f"g{ENTER}{tmp_path}/gone.png{ENTER}{tmp_path}/phone.heic{ENTER}{shot}{ENTER}"
+    said, shown = typed(photos, keys, monkeypatch, term="dumb", folder=folder.path)
+    assert "gone.png is not there." in words(said)
+    assert "HEIC picture; this kind is not read here." in words(said)
+    assert isinstance(shown.due, plan.Ask)
+    assert pictures_of(shown, "inside") == ["pictures/01.jpg"]
+
+
+def test_a_file_dragged_in_where_a_picture_is_asked_for_opens_the_line(
+    photos: Owner, folder: RunFolder, shot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    typist = Typist("g")
+    typist.left += [Pasted(str(shot)), ENTER, "g"]
+    _, shown = typed(photos, typist, monkeypatch, folder=folder.path)
+    assert pictures_of(shown, "inside") == ["pictures/01.jpg"]
+    assert isinstance(shown.due, plan.Complete)
+
+
+def test_undo_takes_the_picture_back_and_it_has_to_be_given_again(
+    photos: Owner, folder: RunFolder, shot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    said, shown = typed(photos, f"g{ENTER}{shot}{ENTER}ug", monkeypatch, term="dumb", folder=folder.path)
+    assert "Taken back." in words(said)
+    assert pictures_of(shown, "inside") == []
+    assert isinstance(shown.due, plan.Ask)
+
+
+def test_while_a_hazard_stands_p_does_nothing(photos: Owner, monkeypatch: pytest.MonkeyPatch) -> None:
+    _, shown = typed(photos, "!p", monkeypatch)
+    assert isinstance(shown.due, plan.Stopped)
+    assert shown.state.pictures == {}
 
 
 # Keys.

@@ -11,6 +11,7 @@ import statistics
 import sys
 import tempfile
 import time
+from datetime import timedelta
 from pathlib import Path
 
 import msgspec
@@ -20,11 +21,12 @@ from verify.checklist.shipped import shipped_checklists, shipped_dir
 from verify.checklist.specimen_files import load_specimens
 from verify.machine import Pack
 from verify.record.model import Part, Ticket, Work
+from verify.record.trace_lines import LineWriter
 from verify.run import Owner, RunFolder, begin
 from verify.run.events import Noticed
 from verify.run.fold import fold_lines
 from verify.run.journal import Journal
-from verify.values import SystemClock
+from verify.values import Instant, SystemClock
 
 EVENTS = 400
 LIMIT_US = 50.0
@@ -98,18 +100,28 @@ def resumed_s(root: Path, length_s: int) -> float:
         owner.close()
         trace = max(folder.path.glob("traces/*charge-to-full.jsonl"))
         sample = bench.machine.sample()
-        encoder = msgspec.json.Encoder()
+        lines = LineWriter()
         with trace.open("ab") as file:
             for second in range(length_s):
-                at = msgspec.structs.replace(sample.at, elapsed_s=sample.at.elapsed_s + second)
+                at = later(sample.at, second)
                 packs = tuple(trickled(pack, second) for pack in sample.packs)
-                file.write(encoder.encode(msgspec.structs.replace(sample, at=at, packs=packs)) + b"\n")
+                file.write(lines.line(msgspec.structs.replace(sample, at=at, packs=packs))[0] + b"\n")
         start = time.perf_counter()
         again = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
         took_s = time.perf_counter() - start
         assert again.strip is not None, "the watch has ended: nothing of it was taken up"
         again.close()
     return took_s
+
+
+def later(at: Instant, second: int) -> Instant:
+    """Return the instant so many seconds later, awake."""
+    return Instant(
+        wall=at.wall + timedelta(seconds=second),
+        elapsed_s=at.elapsed_s + second,
+        boot_id=at.boot_id,
+        awake_s=None if at.awake_s is None else at.awake_s + second,
+    )
 
 
 def trickled(pack: Pack, second: int) -> Pack:

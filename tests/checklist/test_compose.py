@@ -386,11 +386,12 @@ def test_where_there_is_a_choice_the_first_named_comes_first() -> None:
 # ---------------------------------------------------------------- screens
 
 
-def test_looks_at_one_place_share_a_screen_and_all_else_stands_alone() -> None:
+def test_looks_and_pictures_at_one_place_share_a_screen_and_all_else_stands_alone() -> None:
     checks = (
         but(look("hazard", "arrived"), kind=Kind.HAZARD),
         but(look("a1", "open"), place="a"),
         but(look("a2", "open"), place="a"),
+        but(look("a3", "open"), place="a", kind=Kind.PHOTO),
         but(look("gap", "open"), place="a", kind=Kind.MEASURE),
         but(look("screws", "open"), place="a", kind=Kind.COUNT),
         but(look("b1", "open"), place="b"),
@@ -402,7 +403,7 @@ def test_looks_at_one_place_share_a_screen_and_all_else_stands_alone() -> None:
         for screen in screens(compose([checklist(*checks)], []))
     ]
     assert shown == [
-        ("hazard",), ("a1", "a2"), ("gap",), ("screws",), ("b1",), "step close-base", "step charge",
+        ("hazard",), ("a1", "a2", "a3"), ("gap",), ("screws",), ("b1",), "step close-base", "step charge",
     ]  # fmt: skip
 
 
@@ -424,7 +425,7 @@ def random_checks(draw: st.DrawFn) -> list[Check]:
     for number in range(draw(st.integers(0, 12))):
         stage = draw(st.sampled_from(sorted(STAGES_OF)))
         guards = tuple(step for step in STAGES_OF[stage] if draw(st.booleans()))
-        kind = draw(st.sampled_from([Kind.LOOK, Kind.PROBE, Kind.COUNT, Kind.WAIT]))
+        kind = draw(st.sampled_from([Kind.LOOK, Kind.PHOTO, Kind.PROBE, Kind.COUNT, Kind.WAIT]))
         checks.append(but(look(f"c{number}", stage, before=guards), kind=kind, place=draw(PLACES)))
     return checks
 

@@ -245,6 +245,20 @@ MISTAKES = [
         "probe:",
     ),
     ("unknown probe", checks(PROBE.replace("-seen", "-sen") + LIMIT), 17, "no probe", '"charger-seen"'),
+    (
+        "photo that stops",
+        checks(GOOD_LOOK.replace("kind: look", "kind: photo") + "    stop: yes\n    caution: Stop.\n"),
+        17,
+        '"stop" has no meaning for a photo',
+        "Take it out",
+    ),
+    (
+        "photo with a limit",
+        checks(GOOD_LOOK.replace("kind: look", "kind: photo") + LIMIT),
+        17,
+        '"limit" has no meaning for a photo',
+        "Take it out",
+    ),
     ("wait without a time", checks(GOOD_LOOK.replace("kind: look", "kind: wait")), 10, 'no "wait"', "20 min"),
     (
         "wait of no time",

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from verify.checklist import Check, Checklist, Kind, Step
-from verify.checklist.answers import Answer, Counted, Entered, Hazard, Look, Measured, Seen
+from verify.checklist.answers import Answer, Counted, Entered, Hazard, Look, Measured, Photo, Seen
 from verify.checklist.compose import compose, hands_minutes, waiting_minutes
 from verify.checklist.model import HAND_BACK
 from verify.checklist.proofread import proofread
@@ -45,6 +45,18 @@ TOLD_IDS = {check.id for check in TOLD_CHECKS}
 
 def test_the_lists_that_the_tables_below_tell_are_there() -> None:
     assert {path.stem for path in CHECKLISTS} >= set(TOLD)
+
+
+@pytest.mark.parametrize("check", ALL_CHECKS, ids=lambda check: check.id)
+def test_a_check_has_a_name_for_the_owner_that_asks_nothing_of_him(check: Check) -> None:
+    assert check.about
+    assert not check.about.endswith(".")
+    imperatives = {one.ask.split()[0] for one in ALL_CHECKS if one.kind is not Kind.HAZARD} - {"The", "Each"}
+    assert check.about.split()[0] not in imperatives
+    jargon = re.search(
+        r"\b(probe|gauge|firmware|connector|sensor|Wh|mV|RAM|SSD|critical|tool)\b", check.about
+    )
+    assert jargon is None
 
 
 def test_shipped_checklists_have_no_mistake() -> None:
@@ -280,7 +292,7 @@ HOLDS = {
     "open-up": "first-look",
     "connect-pack": "pack-flat pack-label pack-volts bay-clean label-sum pack-twin pack-weight",
     "close-base": "first-look pack-flat pack-plug-home pack-fixed lead-plugs flat-cables lead-ways "
-    "nothing-loose all-accounted",
+    "nothing-loose open-picture all-accounted",
     "screw-base": "cover-lining cover-flush",
     "charge": "pack-flat pack-present pack-cell-voltage rest-level bottom-screws deck-smooth air-openings "
     "seam-even",
@@ -309,7 +321,7 @@ LARGE = compose(SHIPPED, ["battery", "keyboard-deck", "feet"])
 FAN_HOLDS = {
     "seat-sink": "pack-flat fins-clear pads-paste",
     "close-base": "first-look pack-flat pack-plug-home lead-plugs flat-cables lead-ways nothing-loose "
-    "all-accounted sink-screws",
+    "open-picture all-accounted sink-screws",
     "finish": "all-accounted bottom-screws deck-smooth air-openings seam-even charger-seen heat-margin "
     "long-heat started-clean network sound fan-sound fan-press fan-air fan-calms runs-on-battery "
     "parts-as-arrived radio-as-arrived memory-as-arrived sensors-as-arrived clock-kept fans-as-arrived "
@@ -350,6 +362,8 @@ def test_only_what_a_sound_machine_may_not_tell_is_a_note() -> None:
         *("charge-power", "heat-margin", "long-heat", "claimed-capacity", "pack-weight"),
         # Where no base clock, no fan speed or no temperature is told.
         *("clock-held", "long-clock", "fan-answers", "heat-as-arrived"),
+        # No camera at hand.
+        "open-picture",
         # Nearly empty, a load tells nothing.
         *("holds-under-load", "cell-resistance"),
         # Volts in the middle of the range tell little, and a start that is not proven decides nothing.
@@ -452,7 +466,7 @@ EACH = [
 def is_bad(check: Check, answer: Answer) -> bool:
     """Say whether an answer speaks against the machine, by the words of the check alone."""
     match answer:
-        case Look(seen=seen):
+        case Look(seen=seen) | Photo(seen=seen):
             return seen is not Seen.GOOD
         case Hazard(present=present):
             return present is not False

@@ -5,13 +5,14 @@ from pathlib import Path
 import pytest
 
 from verify.checklist import Check, Kind
-from verify.checklist.answers import Counted, Hazard, Look, Measured, Seen, Span, Tally
+from verify.checklist.answers import Counted, Hazard, Look, Measured, Photo, Seen, Span, Tally
 from verify.checklist.specimen_files import find_specimen_mistakes, load_specimens
 from verify.checklist.specimens import (
     LEAVES_MM,
     SeesGap,
     SeesHazard,
     SeesLook,
+    SeesPhoto,
     SeesTally,
     SpecimenFile,
     answer_for,
@@ -139,6 +140,24 @@ def test_a_look_is_good_only_where_all_facts_are() -> None:
     assert hidden == Look(seen=Seen.CANNOT_SEE, note="foil: glued")
 
 
+def test_a_photo_is_not_taken_without_a_camera_and_else_as_good_as_its_facts() -> None:
+    sight = SeesPhoto(
+        good_when={"frame": "all of it"},
+        cannot_see_when={"light": "dark"},
+        no_picture_when={"camera": "none"},
+    )
+    it, table = check(Kind.PHOTO), {"it": sight}
+    sound = {"frame": "all of it", "light": "bright", "camera": "at hand"}
+    assert answer_for(it, sound, table) == Photo(seen=Seen.GOOD)
+    for fact, value, seen in (
+        ("frame", "cut off", Seen.NOT_GOOD),
+        ("light", "dark", Seen.CANNOT_SEE),
+        ("camera", "none", None),
+    ):
+        answer = answer_for(it, {**sound, fact: value}, table)
+        assert answer == Photo(seen=seen, note=f"{fact}: {value}")
+
+
 def test_a_hazard_is_present_where_any_of_its_facts_is() -> None:
     it, table = check(Kind.HAZARD), {"it": SeesHazard(present_when={"shape": "swollen", "air": "smoke"})}
     assert answer_for(it, {"shape": "flat", "air": "clear"}, table) == Hazard(present=False)
@@ -196,7 +215,7 @@ def test_the_usual_leaf_set_goes_from_five_hundredths_to_one_millimetre() -> Non
     assert len(LEAVES_MM) == 20
 
 
-@pytest.mark.parametrize("kind", [Kind.PROBE, Kind.WAIT, Kind.COUNT], ids=str)
+@pytest.mark.parametrize("kind", [Kind.PROBE, Kind.WAIT, Kind.COUNT, Kind.PHOTO], ids=str)
 def test_what_the_table_does_not_say_is_never_made_up(kind: Kind) -> None:
     with pytest.raises(SpecimenError, match=r'does not say what is seen at the .* "it"'):
         answer_for(check(kind), {"a": "b"}, {"it": SeesLook(good_when={"a": "b"})})

@@ -100,7 +100,14 @@ def test_json_tells_the_same_to_a_program(capsys: pytest.CaptureFixture[str]) ->
     assert [row["whole"] for row in rows] == [True, False, True]
     assert rows[0]["proof"]["released"] is True
     assert [signer["role"] for signer in rows[0]["proof"]["signers"]] == ["technician", "reviewer"]
-    assert rows[2]["claims"] == {"ticket": "TW-1042", "outcome": "fit", "simulated": True, "scripted": False}
+    assert rows[2]["claims"] == {
+        "ticket": "TW-1042",
+        "kind": "report",
+        "outcome": "fit",
+        "simulated": True,
+        "scripted": False,
+    }
+    assert rows[0]["proof"]["kind"] == "report"
 
 
 def test_a_card_makes_a_key_known_for_once(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

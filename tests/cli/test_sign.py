@@ -11,8 +11,10 @@ from verify.cli import main
 from verify.record.key_store import KeyStore
 from verify.record.model import Record
 from verify.record.page import MARKER
+from verify.report.page_kind import PageKind
 from verify.report.prove import prove
 from verify.report.render import render
+from verify.report.summary import render_summary
 from verify.testing.sample_course import conceded_record
 from verify.testing.sample_record import fit_record, held_record
 from verify.testing.sample_signatures import SIGNED_AT
@@ -204,3 +206,73 @@ def test_accepted_flaws_practice_and_pictures_that_are_not_shown_are_told_before
     assert "Picture 2: Not shown: it was not in the run's folder" in out
     assert "PRACTICE — not an acceptance" in out
     assert out.index("PRACTICE") < out.index("Signed: ")
+
+
+def test_report_and_summary_are_signed_each_for_itself(
+    bench: _Bench, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bench.store.new("First", "technician", None, at=SIGNED_AT)
+    bench.store.new("Second", "reviewer", None, at=SIGNED_AT)
+    code, out = _sign(capsys, "--summary", "--yes")
+    assert code == 0
+    assert "the summary, one page for the counter" in out
+    assert "Next: the reviewer signs: handback sign TW-1042 --summary" in out
+    assert not (bench.folder / "report.html").exists()
+    code, out = _sign(capsys, "--yes")
+    assert code == 0
+    assert "as number 1 of 2, the technician" in out  # the summary's signature is none of the report's
+    report = (bench.folder / "report.html").read_bytes()
+    assert _sign(capsys, "--summary", "--yes")[0] == 0
+    assert (bench.folder / "report.html").read_bytes() == report
+    proofs = [
+        prove((bench.folder / f"{name}.html").read_bytes(), trusted=bench.store.trusted())
+        for name in ("report", "summary")
+    ]
+    assert [proof.kind for proof in proofs] == [PageKind.REPORT, PageKind.SUMMARY]
+    assert [proof.complete for proof in proofs] == [False, True]
+    assert proofs[0].missing == ("reviewer",)
+    assert proofs[1].doubts == ()
+
+
+def test_before_the_summary_is_signed_the_same_is_shown_and_the_page_lies_there(
+    bench: _Bench, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO())
+    bench.store.new("First", "technician", None, at=SIGNED_AT)
+    bench.record = held_record()
+    told = [_sign(capsys, *more)[1].splitlines() for more in ((), ("--summary",))]
+    page = [[line for line in lines if line.startswith("Page")] for lines in told]
+    rest = [[line for line in lines if not line.startswith("Page")] for lines in told]
+    assert rest[0] == rest[1]
+    assert "3 checks are not done." in " ".join(rest[1])
+    assert f"{Path('reports', 'TW-1042', 'summary.html')} (read it first)" in page[1][0]
+    assert (bench.folder / "summary.html").read_bytes() == render_summary(bench.record)
+
+
+def test_a_signed_summary_of_an_older_state_is_kept_and_named_in_the_next_step(
+    bench: _Bench, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bench.store.new("First", "technician", None, at=SIGNED_AT)
+    _sign(capsys, "--summary", "--yes")
+    signed = (bench.folder / "summary.html").read_bytes()
+    bench.record = msgspec.structs.replace(fit_record(), journal_count=99)
+    code, out = _sign(capsys, "--summary", "--yes")
+    assert code == 2
+    assert "TW-1042 has gone on since its summary was signed." in out
+    assert "handback sign TW-1042 --summary --new-report" in out
+    assert _sign(capsys, "--summary", "--new-report", "--yes")[0] == 0
+    assert (bench.folder / "summary.superseded-1.html").read_bytes() == signed
+
+
+def test_a_signed_summary_that_lies_in_the_report_s_place_gets_no_signature(
+    bench: _Bench, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bench.store.new("First", "technician", None, at=SIGNED_AT)
+    bench.store.new("Second", "reviewer", None, at=SIGNED_AT)
+    _sign(capsys, "--summary", "--yes")
+    report, summary = (bench.folder / f"{name}.html" for name in ("report", "summary"))
+    report.write_bytes(summary.read_bytes())
+    code, out = _sign(capsys, "--yes")
+    assert code == 1
+    assert "report.html is not the report: it is the summary. Nothing is added to it." in out
+    assert report.read_bytes() == summary.read_bytes()

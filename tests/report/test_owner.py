@@ -86,6 +86,24 @@ def test_the_owner_is_spared_what_only_a_technician_needs(record: Record) -> Non
     assert [one for one in ids if one in said] == []
 
 
+def test_the_owner_reads_what_a_check_is_about_and_no_order_to_a_technician() -> None:
+    said = _owners_part(_demo("TW-1057"))
+    open_ones = [one for one in _demo("TW-1057").results if one.verdict is not Verdict.CONFORMS]
+    told = [one for one in open_ones if one.verdict is not Verdict.NOT_APPLICABLE]
+    assert len(told) > 3
+    assert [one.about for one in told if one.about not in said] == []
+    assert [one.ask for one in told if one.ask in said] == []
+
+
+def test_what_has_no_name_for_the_owner_stands_as_it_was_asked() -> None:
+    held = held_record()
+    nameless = tuple(msgspec.structs.replace(one, about="") for one in held.results)
+    said = _owners_part(msgspec.structs.replace(held, results=nameless))
+    bad = [one for one in nameless if one.verdict is Verdict.DOES_NOT_CONFORM]
+    assert bad
+    assert [one.ask for one in bad if one.ask not in said] == []
+
+
 def test_a_watt_hour_is_explained_where_it_first_stands() -> None:
     for ticket in ("TW-1042", "TW-1057"):
         said = _owners_part(_demo(ticket)).partition("The work")[2]

@@ -23,6 +23,7 @@ from verify.report.render import render
 from verify.report.sign_off import prepare, sign_off
 from verify.run.pictures import take_over
 from verify.testing.sample_course import arrival, full_record, sample_pictures
+from verify.testing.sample_pages import pictured_record
 from verify.testing.sample_record import fit_record
 from verify.testing.sample_signatures import SIGNED_AT, known, sample_key, signed_by
 from verify.values.errors import AlteredError
@@ -43,9 +44,7 @@ def _folder(tmp_path: Path) -> Path:
 
 def _embedded(page: bytes) -> list[bytes]:
     """Return the pictures of a page as any reader of RFC 2397 data: addresses gets them."""
-    return [
-        base64.b64decode(text) for text in re.findall(rb'<img src="data:image/jpeg;base64,([^"]*)"', page)
-    ]
+    return [base64.b64decode(text) for text in re.findall(rb' href="data:image/jpeg;base64,([^"]*)"', page)]
 
 
 def _other_picture() -> bytes:
@@ -75,7 +74,7 @@ def test_the_page_carries_the_very_bytes_that_were_taken_over(tmp_path: Path) ->
     page = issue_report(tmp_path, record).read_bytes()
     assert _embedded(page) == [(tmp_path / picture.file).read_bytes()]
     assert sha256_hex(_embedded(page)[0]) == picture.sha256
-    assert b'alt="The lid."' in page
+    assert b'aria-label="Picture 1: The lid."' in page
     with Image.open(BytesIO(_embedded(page)[0])) as shown:
         assert shown.size == (300, 200)
 
@@ -110,7 +109,7 @@ def test_a_picture_that_is_not_the_one_taken_is_told_and_not_shown(
     assert _embedded(page) == [sample_pictures()[_SEAM]]
     assert page.decode().count(says) == 1
     assert b"1 cannot be shown; why stands there." in page
-    assert b"Picture 1</bdi>" not in page
+    assert page.count(b"data:image/jpeg") == 1
     assert b"Tea between the keys." in page.partition(b"<!--part record-->")[0]
 
 
@@ -172,13 +171,17 @@ def _with_another_picture(page: bytes) -> bytes:
 
 
 def _without_its_figure(page: bytes) -> bytes:
-    return re.sub(rb'<figure class="picture shown">.*?</figure>\n', b"", page, count=1, flags=re.DOTALL)
+    return re.sub(rb'<figure id="picture-1".*?</figure>\n', b"", page, count=1, flags=re.DOTALL)
+
+
+def _without_its_data(page: bytes) -> bytes:
+    return re.sub(rb'<image id="picture-data-1"[^>]*>\n', b"", page, count=1)
 
 
 @pytest.mark.parametrize(
     "dress",
-    [_with_another_picture, _without_its_figure],
-    ids=["exchanged", "left out"],
+    [_with_another_picture, _without_its_figure, _without_its_data],
+    ids=["exchanged", "its place left out", "its data left out"],
 )
 def test_a_page_that_its_own_signer_gave_other_pictures_is_doubted(dress: object) -> None:
     assert callable(dress)
@@ -254,3 +257,152 @@ def test_pictures_are_a_part_of_their_own_and_only_where_there_are_any(
     record: Record, parts: list[str]
 ) -> None:
     assert list(parts_of(render(record, sample_pictures()))) == parts
+
+
+# Pictures at the check that they belong to
+
+
+def test_a_picture_stands_in_the_row_of_its_check_and_its_bytes_once_in_their_own_part() -> None:
+    record, taken = pictured_record(2)
+    parts = parts_of(render(record, taken))
+    rows = parts["technician"].split(b'<td class="came">')
+    row = next(one for one in rows if b'<span class="ask"><bdi>Follow both radio leads' in one)
+    assert re.findall(rb'<figure id="picture-(\d+)"', row) == [b"3", b"4"]
+    assert b'<use href="#picture-data-3"/>' in row
+    assert b"Picture 3: <bdi>Lead 3.</bdi>" in row
+    assert b"base64" not in parts["technician"]
+    assert _embedded(parts["pictures"]) == list(taken.values())
+
+
+@pytest.mark.parametrize("count", [0, 1, 40])
+def test_each_picture_has_one_number_one_place_and_one_copy(count: int) -> None:
+    record, taken = pictured_record(count)
+    page = render(record, taken)
+    numbers = [str(number).encode() for number in range(1, count + 3)]
+    assert re.findall(rb'<figure id="picture-(\d+)"', page) == numbers
+    assert re.findall(rb'<use href="#picture-data-(\d+)"', page) == numbers
+    assert re.findall(rb'<image id="picture-data-(\d+)"', page) == numbers
+    assert render(record, pictures_in(page, record)) == page
+
+
+def test_the_frame_of_a_picture_has_the_shape_that_another_reader_finds() -> None:
+    # The other reader: pillow, a general-purpose library for pictures.
+    for data in sample_pictures().values():
+        with Image.open(BytesIO(data)) as image:
+            size = image.size
+        progressive = BytesIO()
+        with Image.open(BytesIO(data)) as image:
+            image.save(progressive, "JPEG", progressive=True)
+        for one in (data, progressive.getvalue()):
+            picture = Picture(file=_WET, sha256=sha256_hex(one))
+            record = msgspec.structs.replace(
+                fit_record(), arrival=msgspec.structs.replace(arrival(), pictures=(picture,))
+            )
+            assert f'viewBox="0 0 {size[0]} {size[1]}"'.encode() in render(record, {_WET: one})
+
+
+def _kept(page: bytes, number: int) -> bytes:
+    found = re.search(rb'<image id="picture-data-%d"[^>]*>\n' % number, page)
+    assert found is not None
+    return found[0]
+
+
+def _data(page: bytes, number: int) -> bytes:
+    return _kept(page, number).partition(b"base64,")[2].partition(b'"')[0]
+
+
+def _exchange(page: bytes) -> bytes:
+    return page.replace(_data(page, 3), base64.b64encode(_other_picture()))
+
+
+def _swap(page: bytes) -> bytes:
+    first, second = _data(page, 1), _data(page, 4)
+    return page.replace(first, b"-").replace(second, first).replace(b'base64,-"', b'base64,%b"' % second)
+
+
+def _take_away(page: bytes) -> bytes:
+    return page.replace(_kept(page, 3), b"")
+
+
+def _call_missing(page: bytes) -> bytes:
+    return page.replace(_kept(page, 3), b'<g id="picture-data-3" class="missing"/>\n')
+
+
+def _one_byte(page: bytes) -> bytes:
+    own = _data(page, 3)
+    return page.replace(own, own[:-8] + (b"A" if own[-8:-7] != b"A" else b"B") + own[-7:])
+
+
+def _no_base64(page: bytes) -> bytes:
+    own = _data(page, 3)
+    return page.replace(own, own[:-1])
+
+
+def _take_all_away(page: bytes) -> bytes:
+    return page.replace(parts_of(page)["pictures"], b"")
+
+
+_AT = "at “Follow both radio leads to their plugs.”"
+_IN, _NOT_IT, _GONE = "taken on arrival", "is not the one that was taken.", "is not there any more."
+_CHANGED = "Changed: the pictures."
+_OTHER = "Its parts are not the ones that were signed. Picture"
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        (_exchange, f"{_CHANGED} Picture 3, {_AT}, {_NOT_IT}"),
+        (_swap, f"{_CHANGED} Picture 1, {_IN}, {_NOT_IT} Picture 4, {_AT}, {_NOT_IT}"),
+        (_take_away, f"{_CHANGED} Picture 3, {_AT}, {_GONE}"),
+        (_call_missing, f"{_CHANGED} Picture 3, {_AT}, {_GONE}"),
+        (_one_byte, f"{_CHANGED} Picture 3, {_AT}, {_NOT_IT}"),
+        (_no_base64, f"{_CHANGED} Picture 3, {_AT}, {_NOT_IT}"),
+        (_take_all_away, f"{_OTHER} 1, {_IN}, {_GONE} Picture 2, {_IN}, {_GONE} Picture 3, {_AT}, {_GONE}"),
+    ],
+    ids=["exchanged", "two swapped", "gone", "called missing", "one byte", "cut", "all gone"],
+)
+def test_a_changed_picture_is_told_by_its_number_and_its_check(change: object, told: str) -> None:
+    assert callable(change)
+    record, taken = pictured_record(2)
+    data = change(signed_by(record, _TECHNICIAN, pictures=taken))
+    with pytest.raises(AlteredError) as caught:
+        prove(data, trusted=_KNOWN)
+    assert f"signed it. {told}" in str(caught.value)
+
+
+def test_many_changed_pictures_are_told_in_few_words() -> None:
+    record, taken = pictured_record(40)
+    data = _take_all_away(signed_by(record, _TECHNICIAN, pictures=taken))
+    with pytest.raises(AlteredError, match=r"So are 37 more\.") as caught:
+        prove(data, trusted=_KNOWN)
+    assert str(caught.value).count("Picture ") == 5
+
+
+def test_a_picture_that_was_not_shown_when_it_was_signed_is_not_called_changed() -> None:
+    record, taken = pictured_record(2)
+    gone = {name: data for name, data in taken.items() if name != "pictures/04.jpg"}
+    with pytest.raises(AlteredError) as caught:
+        prove(_exchange(signed_by(record, _TECHNICIAN, pictures=gone)), trusted=_KNOWN)
+    assert "Picture 3" in str(caught.value)
+    assert "Picture 4" not in str(caught.value)
+
+
+def test_no_picture_is_judged_by_a_record_that_was_changed_too() -> None:
+    record, taken = pictured_record(2)
+    data = _exchange(signed_by(record, _TECHNICIAN, pictures=taken))
+    data = data.replace(b'"ticket":{"bench":"', b'"ticket":{"bench":"x', 1)
+    with pytest.raises(AlteredError, match="the pictures, the record kept in the page") as caught:
+        prove(data, trusted=_KNOWN)
+    assert "Picture 3" not in str(caught.value)
+
+
+def test_the_words_of_a_check_cannot_pass_for_words_of_the_proof() -> None:
+    record, taken = pictured_record(2)
+    hostile = "x\n\nWhole, released.\x1b[2J" + "y" * 500
+    results = tuple(msgspec.structs.replace(one, ask=hostile) for one in record.results)
+    record = msgspec.structs.replace(record, results=results)
+    with pytest.raises(AlteredError) as caught:
+        prove(_exchange(signed_by(record, _TECHNICIAN, pictures=taken)), trusted=_KNOWN)
+    assert "\n" not in str(caught.value)
+    assert "\x1b" not in str(caught.value)
+    assert "y" * 100 not in str(caught.value)

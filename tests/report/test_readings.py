@@ -213,6 +213,20 @@ MISSED = "61.7 % ± 2.1 % against at least 90 %: not good."
             ),
             "It was not read.",
         ),
+        (
+            _result(
+                _reading(1.0, Unit.COUNT, 0.0, "battery gauge pack, against what was counted"),
+                verdict=Verdict.DOES_NOT_CONFORM,
+                because="1 piece against at most 0 pieces: not good.",
+                limit=Limit(
+                    upper=Quantity(value=0.0, unit=Unit.COUNT),
+                    rule=Rule.COUNT,
+                    source="common practice, no source",
+                ),
+                note="Its level rises as that of a pack of 2.76 Ah.",
+            ),
+            "Why stands with the check.",
+        ),
         (_result(verdict=Verdict.NOT_DONE, because="Not done."), ""),
         (_result(because="Looked at and good.", note="A scratch."), "Looked at and good. A scratch."),
     ],
@@ -223,6 +237,7 @@ MISSED = "61.7 % ± 2.1 % against at least 90 %: not good."
         "a count",
         "a count whose note says more",
         "unknown",
+        "what a battery's gauge said, for the technician",
         "the verdict says it all",
         "a look",
     ],

@@ -6,25 +6,31 @@ The expected words follow from the numbers that the samples here are made of.
 import re
 import zlib
 from base64 import b64decode, b64encode
+from collections import Counter
 from collections.abc import Callable, Iterable
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from html import unescape
+from math import isnan
 from pathlib import Path
 
 import msgspec
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from verify.judge import Limit, Rule
 from verify.machine import Cpu, Fan, Pack, PackState, Sample, Temperature
 from verify.probe.handed_on import CAPACITY_WH, PHASE, hand_on
 from verify.record.canonical import sha256_hex
 from verify.record.model import Attempt, Record, Result, Trace
+from verify.record.trace_lines import HEAD, LineWriter
 from verify.report.packed import Packed, pack, traces_in
 from verify.report.render import render
 from verify.report.traces import courses_in, read_traces
 from verify.testing.sample_record import fit_record
 from verify.values import Instant, Quantity, Reading, Unit, Verdict
+from verify.values.errors import UnknownFormatError
 
 _START = datetime(2026, 3, 10, 9, 0, tzinfo=UTC)
 
@@ -61,6 +67,12 @@ def _sample(
 
 
 def _trace(samples: Iterable[Sample]) -> bytes:
+    writer = LineWriter()
+    return HEAD + b"".join(writer.line(sample)[0] + b"\n" for sample in samples)
+
+
+def _old_trace(samples: Iterable[Sample]) -> bytes:
+    """Return a trace as an earlier version wrote it: each line a whole sample."""
     return b"".join(msgspec.json.encode(sample) + b"\n" for sample in samples)
 
 
@@ -137,8 +149,12 @@ def _page(record: Record, *traces: bytes) -> str:
 def _said(page: str) -> list[str]:
     """Return what each curve says of itself, with plain spaces."""
     page = page.replace("\u00a0", " ")
-    curves = re.findall(r'<figure class="drawn courses">.*?</figure>', page, re.DOTALL)
-    return [unescape(says) for one in curves for says in re.findall(r"<desc>(.*?)</desc>", one)]
+    return [unescape(says) for says in re.findall(r"<desc>(.*?)</desc>", _figures(page))]
+
+
+def _figures(page: str) -> str:
+    """Return the curves alone: the page draws other things as well."""
+    return "".join(re.findall(r'<figure class="drawn courses">.*?</figure>', page, re.DOTALL))
 
 
 _AT_LEAST_99 = Limit(
@@ -153,11 +169,12 @@ def test_a_charge_is_drawn_and_says_what_it_shows() -> None:
         (
             "From 15 to 100 % in 62 min; at most 38 W in; 11.00 to 12.60 V. "
             "Phases: constant current 40 min (+2.222 Ah); constant voltage 22 min (+0.611 Ah). "
-            "Energy counted between empty and full at rest: 55 Wh (95 %: 52.1 to 58.0)."
+            "Energy counted between empty and full at rest: 55 Wh (95 %: 52.1 to 58.0). "
+            "Counted in by the report, from what was read: 32.3 Wh; the check told none to compare."
         )
     ]
-    figure = page.partition('<figure class="drawn courses">')[2].partition("</figure>")[0]
-    assert [figure.count(f'class="{look}"') for look in ("course one", "span", "limit")] == [3, 2, 1]
+    figure = _figures(page)
+    assert [figure.count(f'class="{look}"') for look in ("course one", "span", "limit")] == [4, 2, 1]
     assert [">Level, %<" in figure, ">Power in, W<" in figure, ">Voltage, V<" in figure] == [True] * 3
     rows = re.findall(r'<tr><th scope="row">(.*?)</th><td>(.*?)</td>', figure)
     assert (len(rows), rows[0], rows[-1]) == (20, ("0.0", "15.0"), ("62.0", "100.0"))
@@ -168,7 +185,10 @@ def test_a_drain_shows_what_went_out() -> None:
         _sample(second, level=0.5 - second / 7200, power_w=-30.0, volts=11.0) for second in range(0, 1801, 5)
     )
     assert _said(_page(_record("drain", data), data)) == [
-        "From 50 to 25 % in 30 min; at most 30 W out; 11.00 to 11.00 V."
+        (
+            "From 50 to 25 % in 30 min; at most 30 W out; 11.00 to 11.00 V. "
+            "Counted out by the report, from what was read: 15 Wh; the check told none to compare."
+        )
     ]
 
 
@@ -189,7 +209,7 @@ def test_the_heat_run_shows_processor_fan_and_limit() -> None:
 def test_phases_that_do_not_add_up_are_told_and_not_drawn() -> None:
     data = _trace(_charge())
     page = _page(_record("charge-to-full", data, readings=_PHASES[:1]), data)
-    assert 'class="span"' not in page
+    assert 'class="span"' not in _figures(page)
     assert "Phases: constant current 40\u00a0min" in page
 
 
@@ -197,7 +217,7 @@ def test_phases_that_do_not_add_up_are_told_and_not_drawn() -> None:
 def test_a_lost_trace_is_told_and_not_drawn(given: dict[str, Packed] | None) -> None:
     page = render(_record("charge-to-full", _trace(_charge())), {}, given).decode()
     told = "Not drawn: the trace 00000-charge-to-full.jsonl was not in the run" in unescape(page)
-    assert (told, "<desc>From" in page) == (given is not None, False)
+    assert (told, _said(page)) == (given is not None, [])
 
 
 @pytest.mark.parametrize(
@@ -253,13 +273,13 @@ def test_several_batteries_are_told_one_by_one() -> None:
     (said,) = _said(page)
     assert "BAT0: From 0.0 to 50 %" in said
     assert "BAT1: From 0.0 to 50 %" in said
-    assert page.count('class="course two"') == 6  # a line in each panel, and its sample in the key
+    assert _figures(page).count('class="course two"') == 8  # a line in each panel, and its sample in the key
 
 
 def test_a_pause_a_restart_and_a_broken_line_are_told_as_breaks() -> None:
     samples = [_sample(second, level=0.5) for second in (*range(100), *range(600, 700))]
     samples += [_sample(second, level=0.6, boot="second") for second in range(900, 1000)]
-    lines = _trace(samples).splitlines(keepends=True)
+    lines = _old_trace(samples).splitlines(keepends=True)
     data = b"".join((*lines[:50], b'{"at": NaN}\n', b"\xff\xfe\n", *lines[50:]))
     (said,) = _said(_page(_record("charge-to-full", data), data))
     assert "Once the clock of the machine began anew; the lines break there." in said
@@ -272,7 +292,7 @@ def test_what_is_not_told_is_not_made_up() -> None:
     page = _page(_record("charge-to-full", data), data)
     (said,) = _said(page)
     assert said == "From 50 to 50 % in 59 s; its power was not told."
-    figure = page.partition('<figure class="drawn courses">')[2].partition("</figure>")[0]
+    figure = _figures(page)
     assert "Power in" not in figure
     assert "Voltage" not in figure
 
@@ -280,14 +300,14 @@ def test_what_is_not_told_is_not_made_up() -> None:
 @pytest.mark.parametrize("number", ["1e308", "-1e308", "1e-320", "1e999", "NaN", "null", '"x"', "{}"])
 @pytest.mark.parametrize("field", ["elapsed_s", "state_of_charge", "power_w", "voltage_v"])
 def test_no_number_in_a_trace_can_spoil_the_page(field: str, number: str) -> None:
-    lines = _trace(_charge()).decode().splitlines(keepends=True)
+    lines = _old_trace(_charge()).decode().splitlines(keepends=True)
     for at in (0, 5, 100, len(lines) - 1):
         lines[at] = re.sub(rf'"{field}":[-\d.e]+', f'"{field}":{number}', lines[at])
     data = "".join(lines).encode()
     page = _page(_record("charge-to-full", data), data)
     (said,) = _said(page)
     assert "38 W" in said
-    figure = page.partition('<figure class="drawn courses">')[2].partition("</figure>")[0]
+    figure = _figures(page)
     places = re.findall(r' d="([^"]*)"', figure)
     assert places
     assert not re.search(r"nan|inf|\d{5}", " ".join(places))
@@ -295,7 +315,7 @@ def test_no_number_in_a_trace_can_spoil_the_page(field: str, number: str) -> Non
 
 @pytest.mark.parametrize("at_c", ["1e308", "-1e308", "1e-320"])
 def test_no_critical_temperature_can_spoil_the_page(at_c: str) -> None:
-    data = _trace(_heat()).replace(b'"critical":105.0', f'"critical":{at_c}'.encode())
+    data = _old_trace(_heat()).replace(b'"critical":105.0', f'"critical":{at_c}'.encode())
     limit = Limit(lower=Quantity(value=1.0, unit=Unit.KELVIN), rule=Rule.SIMPLE, source="-")
     assert len(_said(_page(_record("heat-margin", data, limit=limit), data))) == 1
 
@@ -328,19 +348,78 @@ def test_the_same_traces_give_the_same_bytes() -> None:
     assert _page(record, data) == _page(record, data)
 
 
+def test_a_bad_line_costs_what_hangs_on_it_and_no_more() -> None:
+    lines = _trace(_sample(second, level=0.5) for second in range(700)).splitlines(keepends=True)
+    data = b"".join((*lines[:150], b"[1000,\n", *lines[150:]))
+    courses = courses_in(data)
+    # From there on to the next whole line, which is the 300th: nothing is guessed.
+    assert courses.unread == 300 - 149 + 1
+    assert [isnan(volts) for volts in courses.packs["BAT0"].voltage_v].index(
+        False, 149
+    ) == 149 + courses.unread
+    assert courses.times_s[-1] == 699.0
+    (said,) = _said(_page(_record("charge-to-full", data), data))
+    assert "152 lines of the trace could not be read" in said
+
+
+def test_both_formats_draw_the_same() -> None:
+    old, new = _old_trace(_charge()), _trace(_charge())
+    assert len(new) < len(old) / 10
+    assert _said(_page(_record("charge-to-full", old), old)) == _said(
+        _page(_record("charge-to-full", new), new)
+    )
+
+
+def test_a_trace_of_a_later_version_is_told_and_not_drawn() -> None:
+    data = _trace(_charge()).replace(b"trace/2", b"trace/3")
+    with pytest.raises(UnknownFormatError, match="trace/3"):
+        courses_in(data)
+    page = _page(_record("charge-to-full", data), data)
+    assert _said(page) == []
+    assert "is in a format that this version does not know" in page
+
+
+@given(st.lists(st.tuples(st.integers(1, 3000), st.integers(-60_000, 60_000)), min_size=1, max_size=350))
+def test_what_is_drawn_is_what_was_read(looks: list[tuple[int, int]]) -> None:
+    samples, now_ms = [], 0
+    for step_ms, power_mw in looks:
+        now_ms += step_ms
+        samples.append(_sample(now_ms / 1000, level=0.5, power_w=power_mw / 1000))
+    courses = courses_in(_trace(samples))
+    assert list(courses.packs["BAT0"].power_w) == [power_mw / 1000 for _, power_mw in looks]
+    assert list(courses.times_s) == pytest.approx(
+        [sample.at.elapsed_s - samples[0].at.elapsed_s for sample in samples], abs=1e-6
+    )
+
+
 def test_a_day_of_a_look_a_second_keeps_its_one_spike() -> None:
-    line = msgspec.json.encode(_sample(0, level=0.5, power_w=20.0)).decode()
-    head, tail = line.split('"elapsed_s":0', 1)
-    spiked = tail.replace('"power_w":20.0', '"power_w":44.0')
-    data = "\n".join(
-        f'{head}"elapsed_s":{second}{spiked if second == 50_001 else tail}' for second in range(86_400)
-    ).encode()
+    # Its first and its second look as they are written; of the rest all alike but one.
+    lines = _trace([_sample(0, level=0.5, power_w=20.0), _sample(1, level=0.5, power_w=20.0)]).splitlines()
+    assert lines[2] == b"[1000]"
+    data = b"\n".join(
+        (
+            *lines,
+            *(
+                b"[1000,24000]" if at == 50_001 else b"[1000,-24000]" if at == 50_002 else b"[1000]"
+                for at in range(2, 86_400)
+            ),
+        )
+    )
     page = _page(_record("charge-to-full", data), data)
     (said,) = _said(page)
     assert said.startswith("From 50 to 50 % in 24 h 00 min; at most 44 W in")
     drawn = len(page) - len(_page(_record("charge-to-full", b""), b"")) - len(pack(data).text)
     assert drawn < 60_000
-    assert page.count('class="course one"') == 3, "a spike broke the line"
+    assert _figures(page).count('class="course one"') == 4, "a spike broke the line"
+    # On the drawn curve itself: one point of the panel stands away from all the others, at its time.
+    power = re.findall(r'<path d="([^"]*)"[^>]* class="course one"', _figures(page))[1]
+    points = [(float(x), y) for x, y in re.findall(r"[ML]([\d.]+) ([\d.]+)", power)]
+    (usual, _), (away, times) = Counter(y for _, y in points).most_common()
+    assert times == 1
+    assert float(away) < float(usual) - 20, "the spike is hardly seen"
+    (at,) = (x for x, y in points if y == away)
+    first, last = points[0][0], points[-1][0]
+    assert (at - first) / (last - first) == pytest.approx(50_001 / 86_399, abs=0.003)
 
 
 class TestReading:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from verify.report import sheet_words, words
+from verify.report.plots.pack_course import WENT_IN, WENT_OUT
 from verify.report.plots.seams import PLACES
 
 FOLDER = Path(words.__file__).parent
@@ -25,7 +26,14 @@ TEMPLATES = sorted(path for path in FOLDER.glob("templates/*.html") if path.name
 _CODE = re.compile(r"[a-z0-9_./:#%&;=+*-]*|[A-Z][A-Z0-9-]*")
 
 # What a record says, by which something in it is known: not said by the page.
-_OF_THE_RECORD = {"battery gauge ", *PLACES}
+_OF_THE_RECORD = {
+    "battery gauge ",
+    "Looked at and good.",
+    "Picture taken and good.",
+    WENT_IN,
+    WENT_OUT,
+    *PLACES,
+}
 
 _OF_MARKUP = {"look", "anchor"}  # names of style of a drawing's words
 

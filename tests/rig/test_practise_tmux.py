@@ -115,6 +115,10 @@ def test_a_fault_that_is_found_is_mended_and_one_that_was_called_good_is_told(be
     bench.line("one lead crosses a post")
     bench.shows("You see: inside of the machine: empty")
     bench.keys("g")
+    bench.shows("You see: camera: at hand; picture of the open machine: all of it shows")
+    bench.keys("-")
+    bench.shows("Why is there no picture?")
+    bench.line("Nobody has to have a camera in an exercise.")
     bench.shows("TRAY", "inside screws taken out: 6", "tools back: 8")
     bench.keys("Enter")
     for kind, numbers in (

@@ -98,6 +98,10 @@ class Screen:
                 self.keys("g")
             elif "D done" in text:
                 self.keys("d")
+            elif "- no picture" in text:
+                self.keys("-")
+                self.shows("Why is there no picture?")
+                self.line("No camera at hand.")
             elif "N no   Y yes" in text:
                 # After a hazard the first question comes again.
                 self.keys("n")
@@ -291,6 +295,8 @@ def test_a_whole_battery_job_from_the_first_screw_to_handing_back(
     tmp_path: Path, terminal: Callable[..., Screen]
 ) -> None:
     screen = terminal(f"{sys.executable} {_DRIVER} TW-1042")
+    shot = tmp_path / "inside.png"
+    Image.new("RGB", (60, 40), "teal").save(shot)
     arrive(screen, tmp_path)
     screen.keys("o")
     screen.shows("What was seen?")
@@ -301,6 +307,25 @@ def test_a_whole_battery_job_from_the_first_screw_to_handing_back(
     screen.keys("n")
     screen.shows("What is wrong?")
     screen.line("speaker plug half out")
+    # Its picture, though the next check is asked already; then the one that is asked for.
+    screen.keys("p")
+    screen.shows("A PICTURE")
+    screen.keys("2")
+    screen.shows("Path of the picture, or drag it in")
+    screen.line(str(tmp_path / "gone.png"))
+    screen.shows("is not there. Check the path")
+    screen.line(str(shot))
+    screen.shows("Picture 02 is kept.")
+    screen.good_until("> Photograph the open machine")
+    screen.keys("g")
+    screen.shows("Give the picture first")
+    screen.keys("Enter")
+    screen.shows("Path of the picture, or drag it in")
+    screen.paste(str(shot))
+    screen.shows("inside.png")
+    screen.keys("Enter")
+    screen.shows("1 picture taken")
+    screen.keys("g")
     count(screen)
     screen.shows("Not yet: close the base")
     screen.keys("1")
@@ -362,6 +387,11 @@ def test_a_whole_battery_job_from_the_first_screw_to_handing_back(
     assert [result.check for result in record.results if result.accepted is not None] == ["network"]
     assert [again.opened for again in record.reopenings] == [("base",)]
     assert [hazard.made_safe_by for hazard in record.hazards] == ["Demo Technician"]
+    assert {
+        result.check: [(picture.file, bool(picture.out_of_date)) for picture in result.pictures]
+        for result in record.results
+        if result.pictures
+    } == {"lead-plugs": [("pictures/02.jpg", True)], "open-picture": [("pictures/03.jpg", True)]}
 
 
 @pytest.mark.parametrize(("columns", "rows"), [(100, 34), (132, 50)])

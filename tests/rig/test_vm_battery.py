@@ -18,7 +18,7 @@ from tests.rig.vm import Guest, build
 from tests.rig.vm_battery import DIED, Bench, work
 from tests.rig.vm_battery_cases import CASES, LABEL_WH, MEAN_REST_V, Case
 from tests.rig.vm_kernel import unpack_kernel
-from verify.machine import Sample
+from verify.machine import Pack, PackState, Sample
 from verify.measure.gauge import GaugeSign
 from verify.measure.pack_measurement import Gauge, Measured, PackMeasurement
 from verify.probe import handed_on
@@ -29,6 +29,7 @@ from verify.run import RunFolder, load_record
 from verify.run.events import Found, Opened
 from verify.run.reading import RunOnDisk, read_run
 from verify.testing.rigs import require_program
+from verify.testing.traces import samples_in
 from verify.values import Verdict
 
 pytestmark = pytest.mark.rig
@@ -92,13 +93,12 @@ def samples(bench: Bench, name: str, check: str) -> list[Sample]:
         for line in run_of(bench, name).lines
         if isinstance(line.event, Found) and line.event.check == check
     ]
-    decode = msgspec.json.Decoder(Sample).decode
-    return [decode(line) for trace in traces for line in folder.trace_path(trace).read_bytes().splitlines()]
+    return [sample for trace in traces for sample in samples_in(folder.trace_path(trace).read_bytes())]
 
 
-def raw(bench: Bench, name: str, check: str) -> Iterator[Mapping[str, str]]:
-    """What the kernel showed of the pack, sample by sample."""
-    return (pack.raw for sample in samples(bench, name, check) for pack in sample.packs)
+def packs(bench: Bench, name: str, check: str) -> Iterator[Pack]:
+    """What was read of the pack, sample by sample."""
+    return (pack for sample in samples(bench, name, check) for pack in sample.packs)
 
 
 @pytest.mark.parametrize("name", _NAMES)
@@ -263,24 +263,36 @@ _STATUSES = {
     "held-near-full": {"Not charging"},
     "pulled": {"Charging", "Discharging", "Full"},
 }
+_WORDS = {
+    PackState.CHARGING: "Charging",
+    PackState.DISCHARGING: "Discharging",
+    PackState.FULL: "Full",
+    PackState.HOLDING: "Not charging",
+}
 
 
 @pytest.mark.parametrize("name", _STATUSES)
 def test_the_kernel_says_of_a_charge_what_the_check_had_to_understand(
     name: str, benches: Mapping[str, Bench]
 ) -> None:
-    said = {values["status"] for values in raw(benches[name], name, "charge-to-full")}
+    # The word itself stands in a trace where the check understood another one.
+    said = {
+        pack.raw.get("status", _WORDS.get(pack.state))
+        for pack in packs(benches[name], name, "charge-to-full")
+    }
     assert said <= _STATUSES[name] | {"Discharging"}
     assert said >= _STATUSES[name]
 
 
 def test_the_kernel_shows_no_energy_of_a_pack_in_milliampere_hours(benches: Mapping[str, Bench]) -> None:
-    shown = set().union(*raw(benches["milliamps"], "milliamps", "charge-to-full"))
-    assert {"charge_now", "charge_full", "current_now"} <= shown
-    assert not {"energy_now", "energy_full", "power_now"} & shown
-    shown = set().union(*raw(benches["truthful"], "truthful", "charge-to-full"))
-    assert {"energy_now", "energy_full", "power_now"} <= shown
-    assert not {"charge_now", "charge_full", "current_now"} & shown
+    # What is converted was not shown as such.
+    for pack in packs(benches["milliamps"], "milliamps", "charge-to-full"):
+        assert {"remaining_wh", "full_charge_wh"} <= set(pack.estimated)
+        assert "current_a" not in pack.estimated
+        assert pack.current_a is not None
+    for pack in packs(benches["truthful"], "truthful", "charge-to-full"):
+        assert not {"remaining_wh", "full_charge_wh", "power_w"} & set(pack.estimated)
+        assert pack.remaining_wh is not None
 
 
 @pytest.mark.parametrize("name", ["loose", "taken"])
@@ -305,19 +317,13 @@ def test_the_charge_that_flowed_is_what_the_pack_holds_in_truth(
     case, flowed_mah, before = case_of(name), 0.0, None
     for sample in samples(benches[name], name, "charge-to-full"):
         (pack,) = sample.packs
-        volts = float(pack.raw["voltage_now"]) / 1e6
-        if "current_now" in pack.raw:
-            current_a = float(pack.raw["current_now"]) / 1e6
-        else:
-            current_a = float(pack.raw["power_now"]) / 1e6 / volts
-        if pack.raw["status"] == "Discharging":
-            current_a = -current_a
+        current_a = pack.current_a
+        assert current_a is not None
         now = (sample.at.elapsed_s, current_a)
         if before is not None:
             flowed_mah += (before[1] + now[1]) / 2 * (now[0] - before[0]) / 3.6
         before = now
-    level = next(raw(benches[name], name, "charge-to-full"))
-    start = _level(level)
+    start = _level(next(packs(benches[name], name, "charge-to-full")))
     assert flowed_mah / (1 - start) == pytest.approx(case.holds_mah, rel=0.01)
 
 
@@ -401,16 +407,16 @@ def test_what_the_pack_holds_in_truth_lies_within_the_measured_interval(
     assert capacity.high - capacity.low < 0.35 * capacity.value
 
 
-def _level(values: Mapping[str, str]) -> float:
-    kind = "charge" if "charge_now" in values else "energy"
-    return float(values[f"{kind}_now"]) / float(values[f"{kind}_full"])
+def _level(pack: Pack) -> float:
+    assert pack.state_of_charge is not None
+    return pack.state_of_charge
 
 
 def test_a_gauge_that_counts_against_a_false_capacity_leaps_when_the_charge_ends(
     benches: Mapping[str, Bench],
 ) -> None:
     def largest_step(name: str) -> float:
-        levels = [_level(values) for values in raw(benches[name], name, "charge-to-full")]
+        levels = [_level(pack) for pack in packs(benches[name], name, "charge-to-full")]
         return max(after - before for before, after in pairwise(levels))
 
     assert largest_step("leaping") > 0.15
@@ -429,6 +435,6 @@ def test_a_battery_that_dies_at_30_per_cent_takes_the_machine_with_it_and_the_ru
     seen = samples(bench, _DYING, "holds-under-load")
     before = [sample.packs[0] for sample in seen if sample.at.boot_id == sessions[0]]
     assert len(before) >= 3
-    assert min(_level(pack.raw) for pack in before) == pytest.approx(0.305, abs=0.0051)
+    assert min(_level(pack) for pack in before) == pytest.approx(0.305, abs=0.0051)
     (attempt,) = attempts(bench, _DYING, "holds-under-load")
     assert "Now it shows 4 %: that proves nothing." in attempt.note

@@ -19,12 +19,23 @@ from hypothesis import strategies as st
 
 from verify.ask.simulated import SimulatedBench
 from verify.checklist import OPENINGS, Check, Checklist, Kind
-from verify.checklist.answers import Answer, Counted, Entered, Hazard, Look, Measured, Seen, Span, Tally
+from verify.checklist.answers import (
+    Answer,
+    Counted,
+    Entered,
+    Hazard,
+    Look,
+    Measured,
+    Photo,
+    Seen,
+    Span,
+    Tally,
+)
 from verify.checklist.loader import parse_checklist
 from verify.checklist.shipped import shipped_checklists
 from verify.machine.simulated import SimulatedMachine
-from verify.record.arrival import FUNCTIONS, FoundAs, Tried
-from verify.record.model import Part, Ticket, Work
+from verify.record.arrival import FUNCTIONS, FoundAs, Picture, Tried
+from verify.record.model import Part, Record, Ticket, Work
 from verify.run import Owner, RunFolder, arrival, begin, plan, record_of
 from verify.run.events import (
     Accepted,
@@ -39,6 +50,7 @@ from verify.run.events import (
     MadeSafe,
     Missed,
     Noticed,
+    Pictured,
     Reopened,
     Stepped,
     Undone,
@@ -49,7 +61,7 @@ from verify.run.fold import fold
 from verify.run.outcome import outcome_of
 from verify.run.reading import read_run
 from verify.run.state import State
-from verify.values import Outcome
+from verify.values import Outcome, Verdict
 from verify.values.errors import HandbackError
 
 TICKET = "TW-1042"
@@ -99,6 +111,15 @@ checks:
     before: [close-base]
     voided_by: [base, pack-unplugged]
     concession: never
+  - id: open-picture
+    kind: photo
+    ask: Photograph the inside.
+    good: All of it shows.
+    place: inside
+    stage: open
+    minutes: 0.5
+    before: [close-base]
+    voided_by: [base]
   - id: all-back
     kind: count
     ask: Count the screws.
@@ -222,8 +243,10 @@ BESIDE = (
     "reopen",
     "reopen",
     "notice",
+    "picture",
     "hazard",
     "made safe",
+    "give back",
     "give back",
     "grow",
     "leave",
@@ -301,9 +324,9 @@ class Run:
             self._holds()
         for line in new:
             self._look_at(line, before)
-        for line in new:
-            if by_hand(line):
-                self._before[line.n] = before
+        # Of a picture and the answer to it only the picture's own state before is known.
+        for line in [each for each in new if by_hand(each)][:1]:
+            self._before[line.n] = before
 
     # The commands.
 
@@ -344,6 +367,9 @@ class Run:
                 owner.reopen([first, OPENINGS[number // 4 % len(OPENINGS)]], why="Something was off.")
             case "notice":
                 owner.notice("The hinge is stiff.")
+            case "picture":
+                may = plan.may_be_pictured(owner.composition, owner.state, owner.due())
+                self._picture(may[number % len(may)] if may and number % 5 else check)
             case "hazard":
                 owner.meet_hazard("A smell.")
             case "made safe":
@@ -404,7 +430,14 @@ class Run:
         if isinstance(due, plan.Ask):
             checks = [check for check in due.checks if check.id in due.pending]
             check = checks[number % len(checks)]
+            if check.kind is Kind.PHOTO and not badly:
+                self._picture(check)
             self.owner.answer(check.id, answer(check, 1 + number % 2 if badly else 0))
+
+    def _picture(self, check: Check) -> None:
+        """Add a picture; that its file is whole is looked at where files are taken over."""
+        file = f"pictures/{self.owner.next_picture():02d}.jpg"
+        self.owner.add_picture(check.id, Picture(file=file, sha256="0" * 64))
 
     def _sample(self, after_s: float) -> None:
         self.bench.clock.wait(after_s)
@@ -445,8 +478,21 @@ class Run:
         assert {result.check: result.verdict for result in record.results} == {
             check.id: state.verdict(check.id) for check in run.composition.checks
         }
+        self._pictures_hold(record)
         self.due.add(type(shown.due).__name__)
         self._no_false_fit(outcome, state)
+
+    def _pictures_hold(self, record: Record) -> None:
+        """None is lost or told twice, no file stands for two, and no picture check is good without one."""
+        taken = [line.event for line in counting(self.owner.lines) if isinstance(line.event, Pictured)]
+        for result in record.results:
+            assert [picture.file for picture in result.pictures] == [
+                one.picture.file for one in taken if one.check == result.check
+            ]
+            if result.kind == "photo" and result.verdict in (Verdict.CONFORMS, Verdict.DOES_NOT_CONFORM):
+                assert not all(picture.out_of_date for picture in result.pictures)
+        files = [line.event.picture.file for line in self.owner.lines if isinstance(line.event, Pictured)]
+        assert len(files) == len(set(files))
 
     def _no_false_fit(self, outcome: Outcome, state: State) -> None:
         checks = self.owner.composition.checks
@@ -548,7 +594,7 @@ def by_hand(line: Line) -> bool:
         return not event.by_itself
     if isinstance(event, Arrived):
         return event.readings is None
-    return isinstance(event, Answered | Accepted | Noticed | Reopened | GivenBack)
+    return isinstance(event, Answered | Pictured | Accepted | Noticed | Reopened | GivenBack)
 
 
 def last_by_hand(lines: Sequence[Line]) -> int | None:
@@ -567,6 +613,8 @@ def is_good(check: Check, said: Answer) -> bool:
             return said.present is False
         case Look():
             return said.seen is Seen.GOOD or (said.seen is Seen.CANNOT_SEE and check.note_only)
+        case Photo():
+            return said.seen is Seen.GOOD or (said.seen is not Seen.NOT_GOOD and check.note_only)
         case Counted():
             return set(check.counts) <= said.tallies.keys() and all(
                 tally.out == tally.back for tally in said.tallies.values()
@@ -655,6 +703,8 @@ def answer(check: Check, how: int) -> Answer:
         case Kind.MEASURE:
             wide = Span(enters_mm=0.4, stops_mm=0.5) if how == 1 else Span(enters_mm=0.1, stops_mm=0.15)
             return Measured(spans=dict.fromkeys(check.stations[: -1 if how == 2 else None], wide))
+        case Kind.PHOTO:
+            return Photo(seen=(Seen.GOOD, Seen.NOT_GOOD, None)[how], note="" if how == 0 else "dark")
         case Kind.COUNT:
             tally = Tally(out=6, back=6 - (how == 1))
             return Counted(tallies={} if how == 2 else dict.fromkeys(check.counts, tally))

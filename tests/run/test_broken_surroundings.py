@@ -290,6 +290,7 @@ def test_a_folder_that_is_renamed_away_under_a_run_and_comes_back(tmp_path: Path
         "{inside screws: {out: 6, back: 6}, long base screws: {out: 4, back: 4},"
         " short base screws: {out: 5, back: 5}, tools: {out: 2, back: 2}}"
     )
+    good["open-picture"] = "{answer: none, note: No camera.}"
     everything = run(tmp_path, good)
     assert everything.returncode == 1, everything.stderr
     command = [*HANDBACK, "run", TICKET, "--sysfs", str(tree.root), "--on-machine", "--every", "0.2"]

@@ -16,6 +16,7 @@ from types import SimpleNamespace
 import msgspec
 import pytest
 
+from verify.ask.drawn import DrawingCamera
 from verify.ask.script import play
 from verify.checklist.shipped import shipped_checklists
 from verify.machine import Machine, PackState, Sample
@@ -402,7 +403,9 @@ def _(tells: Tells) -> None:
 _RANDOM_W = (0.8, 61.0, 3.0, 45.0, 0.4, 2.0, 52.0, 0.9, 1.2, 5.0)
 
 
-@case("19-a-rate-at-random", level=PLUG, undecided={"rest-level": "did not come to rest", **NO_STEP, **JUMPS})
+@case(
+    "19-a-rate-at-random", level=PLUG, undecided={"rest-level": "did not come to rest", **UNSTEADY, **JUMPS}
+)
 def _(tells: Tells) -> None:
     pack_of(tells)["power_now"] = str(round(1e6 * _RANDOM_W[tells.look % len(_RANDOM_W)]))
 
@@ -527,7 +530,11 @@ def _(tells: Tells) -> None:
         pack_of(tells).update(energy_now="0", capacity="0")
 
 
-@case("32-no-rate-for-a-minute-after-the-plug", level=PLUG)
+@case(
+    "32-no-rate-for-a-minute-after-the-plug",
+    level=PLUG,
+    undecided={"cell-resistance": "The voltage did not follow the current"},
+)
 def _(tells: Tells) -> None:
     if tells.since_plug_s < 60:
         pack_of(tells).update(power_now="0", capacity_level="Critical")
@@ -890,8 +897,9 @@ def gone_through(
 
     begun_on: the clock of another computer, on which the ticket was opened.
     """
-    answers, sampler = GoodAnswers(), VirtualSampler(machine, bench.clock, every_s=10.0)
+    sampler = VirtualSampler(machine, bench.clock, every_s=10.0)
     with RunFolder(room / "TW-1042") as folder:
+        answers = GoodAnswers(camera=DrawingCamera(folder.path))
         owner = taken_in(folder, machine, begun_on or bench.clock)
         assert isinstance(play(owner, answers, sampler, hands=bench), plan.SayWork)
         owner.add_work((work,), SHIPPED)

@@ -21,6 +21,7 @@ from verify.report.render import render
 from verify.run import Owner, RunFolder, begin, load_record, plan
 from verify.run.events import Arrived, Line
 from verify.testing.good_answers import GoodAnswers
+from verify.testing.traces import samples_in
 from verify.values import Verdict
 
 _LIST = """
@@ -125,8 +126,7 @@ def test_what_went_missing_in_the_repair_is_found(
 ) -> None:
     owner = repaired(folder, SimulatedBench(faults={}), faults)
     assert owner.state.verdict("same-parts") is verdict
-    trace = folder.trace_path(owner.state.found[0].trace).read_text(encoding="utf-8").splitlines()
-    samples = [msgspec.json.decode(line, type=Sample) for line in trace]
+    samples = samples_in(folder.trace_path(owner.state.found[0].trace).read_bytes())
     assert samples[-1].inventory is not None
     assert samples[0].inventory is None
     record = load_record(folder.path.parent, "TW-1042")

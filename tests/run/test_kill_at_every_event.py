@@ -7,6 +7,7 @@ files standing: what a lost mains supply does to it is shown on a virtual machin
 
 import copy
 import functools
+import hashlib
 import json
 import os
 import re
@@ -24,8 +25,8 @@ import pytest
 from PIL import Image
 
 from verify.ask.simulated import SimulatedBench
-from verify.checklist import Check, Step
-from verify.checklist.answers import Answer, Look, Seen
+from verify.checklist import Check, Kind, Step
+from verify.checklist.answers import Answer, Look, Photo, Seen
 from verify.checklist.shipped import shipped_checklists
 from verify.machine.simulated import SimulatedMachine
 from verify.record.arrival import FUNCTIONS, FoundAs, Tried
@@ -39,6 +40,7 @@ from verify.run.events import (
     Line,
     Missed,
     Opened,
+    Pictured,
     Placed,
     Stepped,
     Undone,
@@ -191,6 +193,8 @@ class Technician:
             return owner.undo
         if not state.noticed and state.current("pack-flat"):
             return lambda: owner.notice("The lid's hinge is stiff.")
+        if state.current("pack-flat") and "pack-flat" not in state.pictures:
+            return lambda: self._say("picture of an answer", lambda: self._show(owner, "pack-flat"))
         if state.current("nothing-loose") and not any(isinstance(event, Answered) for event in undone):
             return owner.undo
         if "screw-base" in state.steps and not state.growths:
@@ -258,7 +262,14 @@ class Technician:
                 # What is found meanwhile may come first.
                 self._feed(owner)
                 return
+        if check.kind is Kind.PHOTO and not owner.state.has_picture(check.id):
+            self._say(f"picture for {key}", lambda: self._show(owner, check.id))
+            return
         self._say(key, lambda: owner.answer(check.id, self._seen(check, first=tries == 0)))
+
+    def _show(self, owner: Owner, check_id: str) -> None:
+        taken = take_over(owner._folder.path, self._picture, number=owner.next_picture(), shows=check_id)
+        owner.add_picture(check_id, taken)
 
     def _take(self, owner: Owner, step: Step) -> None:
         self.bench.did(step)
@@ -274,6 +285,8 @@ class Technician:
     def _seen(self, check: Check, *, first: bool) -> Answer:
         if check.id == "sound" or (check.id == "bay-clean" and first):
             return BAD
+        if check.kind is Kind.PHOTO:
+            return Photo(seen=Seen.GOOD)
         answer = self._good.answer(check)
         assert answer is not None
         return answer
@@ -388,7 +401,7 @@ class Killer:
     def _unheard(self, event: Event, *, torn: bool) -> str:
         """Return what was said and is not on disk: the session tells of itself before, all else after it."""
         said = self._technician.in_flight
-        own = isinstance(event, Placed | Answered | WorkAdded)
+        own = isinstance(event, Placed | Answered | Pictured | WorkAdded)
         own |= isinstance(event, Arrived) and event.readings is None
         own |= isinstance(event, Stepped) and not event.by_itself
         return said if isinstance(event, Opened) or (torn and own) else ""
@@ -537,6 +550,26 @@ def test_the_record_is_the_one_of_the_run_that_was_never_killed(story: Story) ->
         if isinstance(killed.event, Opened) and killed.torn:
             # The line after the first was lost: all later ones stand as they stood.
             assert record.journal_count == story.record.journal_count, str(killed)
+
+
+def test_every_picture_is_told_once_and_lies_in_the_folder_wherever_the_run_is_killed(story: Story) -> None:
+    """With its hash, under a number of its own; what the base hid again since is told as out of date."""
+    for killed in story.kills:
+        told = json.loads(killed.told.read_text(encoding="utf-8"))
+        record = msgspec.convert(told["record"], Record)
+        assert record.arrival is not None
+        pictures = [
+            *(record.arrival.pictures or ()),
+            *(picture for result in record.results for picture in result.pictures),
+        ]
+        assert sorted(picture.file for picture in pictures) == [
+            f"pictures/{number:02d}.jpg" for number in range(1, 5)
+        ], str(killed)
+        for picture in pictures:
+            data = (killed.folder / picture.file).read_bytes()
+            assert hashlib.sha256(data).hexdigest() == picture.sha256, str(killed)
+        of_open = next(result.pictures for result in record.results if result.check == "open-picture")
+        assert [picture.out_of_date for picture in of_open] == ["opened again: base", ""], str(killed)
 
 
 def changed_unseen(plain: Any, value: Any, put: Callable[[Any], None], whole: Any) -> bool:

@@ -16,6 +16,7 @@ import pytest
 import yaml
 
 from verify.ask import script
+from verify.ask.drawn import drawing
 from verify.ask.simulated import SimulatedBench
 from verify.checklist import Check
 from verify.checklist.compose import compose
@@ -98,7 +99,11 @@ class Shop:
             "tried": dict.fromkeys(("picture and lid", "keys and touchpad", "sound and camera"), "works")
             | {"wireless network": "works", "battery and charger": "does not work"},
         }
-        text = yaml.safe_dump({"format": "answers/1", "answers": given, "arrival": arrival})
+        (self.folder / "open.png").write_bytes(drawing("The open machine"))
+        pictures = {"open-picture": [{"file": "open.png", "shows": "The open machine"}]}
+        text = yaml.safe_dump(
+            {"format": "answers/1", "answers": given, "pictures": pictures, "arrival": arrival}
+        )
         (self.folder / name).write_text(text, encoding="utf-8")
         return name
 

@@ -4,8 +4,8 @@ from collections.abc import Callable
 
 from verify.ask.entry import parse_numbers, parse_span, parse_tally, parse_value
 from verify.ask.lines import Entry, Prompt, Still, TypedLine
-from verify.checklist import Check
-from verify.checklist.answers import Answer, Counted, Entered, Look, Measured, Seen, Span, Tally
+from verify.checklist import Check, Kind
+from verify.checklist.answers import Answer, Counted, Entered, Look, Measured, Photo, Seen, Span, Tally
 from verify.run import plan
 from verify.values import Quantity
 from verify.values.errors import InvalidValueError
@@ -20,15 +20,24 @@ def asks(check: Check) -> Still:
 
 
 def note_line(check: Check, seen: Seen, take: Take) -> Prompt:
-    """Ask what is wrong, or why it cannot be seen."""
+    """Ask what is wrong, or why it cannot be seen; of the picture, where that is asked for."""
 
     def done(text: str) -> None:
         if seen is Seen.CANNOT_SEE and not text:
             raise InvalidValueError("It needs a reason.")
-        take(Look(seen=seen, note=text))
+        take(Photo(seen=seen, note=text) if check.kind is Kind.PHOTO else Look(seen=seen, note=text))
 
     prompt = "What is wrong?" if seen is Seen.NOT_GOOD else "Why can it not be seen?"
     return TypedLine(Entry(prompt=prompt), done, still=asks(check))
+
+
+def no_picture_line(check: Check, take: Take) -> Prompt:
+    """Ask why there is no picture."""
+    return TypedLine(
+        Entry(prompt="Why is there no picture?"),
+        lambda text: take(Photo(seen=None, note=text)),
+        still=asks(check),
+    )
 
 
 def span_line(check: Check, take: Take, spans: dict[str, Span] | None = None) -> Prompt:

@@ -10,6 +10,7 @@ from rich.text import Text
 from verify.ask.arriving import answered
 from verify.ask.dialogues import HELD_SHOWN, WAITING_SHOWN
 from verify.ask.legend import can_be_tried
+from verify.ask.picturing import pictures_words
 from verify.ask.words import VERDICT_WORDS, shortened, verdict_text
 from verify.checklist import COMPLAINT_GONE, Check, Kind
 from verify.record.visible import on_one_line, visible
@@ -86,6 +87,8 @@ def _ask(shown: Shown, due: plan.Ask, *, brief: bool, sees: str) -> RenderableTy
             parts.append(_complaint(shown, most=_COMPLAINT_BRIEF if brief else _COMPLAINT_SHOWN))
         if check.shows is not None and not can_be_tried(shown):
             parts.append(hung("", NOT_HERE, "dim", indent=4))
+        if pictures := pictures_words(shown, check):
+            parts.append(hung("+", pictures, "green", indent=2))
         if sees:
             parts.append(hung("You see:", sees, "bold cyan", indent=2))
         parts.append(Text(""))

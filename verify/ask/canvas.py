@@ -77,7 +77,7 @@ class _Drawn:
     def show(self, shown: Shown, entry: Entry | None, message: str, sees: str) -> float | None:
         moving = strip_words(shown), shown.awake_note
         # Held apart: what a person did is shown at once, a bar may take its time.
-        still = shown.due, shown.state.noticed, entry, message, sees, self._console.size
+        still = shown.due, shown.state.noticed, shown.state.pictures, entry, message, sees, self._console.size
         if still == self._shown:
             if moving == self._moving:
                 return None

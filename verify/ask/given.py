@@ -6,7 +6,18 @@ from typing import assert_never
 import msgspec
 
 from verify.checklist import Check, Kind
-from verify.checklist.answers import Answer, Counted, Entered, Hazard, Look, Measured, Seen, Span, Tally
+from verify.checklist.answers import (
+    Answer,
+    Counted,
+    Entered,
+    Hazard,
+    Look,
+    Measured,
+    Photo,
+    Seen,
+    Span,
+    Tally,
+)
 from verify.checklist.near_miss import did_you_mean
 from verify.record.arrival import FUNCTIONS, FoundAs, Picture, Tried
 from verify.run import arrival
@@ -16,6 +27,9 @@ from verify.values.errors import InvalidValueError
 
 ARRIVAL_KEYS = ("found_as", "complaint", "accessories", "pictures", "tried")
 """What stands below `arrival:`."""
+
+NO_PICTURE = "none"
+"""The answer to a photo where there is no picture; its note says why."""
 
 _KEY_OF = {
     arrival.FOUND_AS: "found_as",
@@ -34,6 +48,9 @@ def parse_answer(check: Check, given: object) -> Answer:
         case Kind.LOOK:
             seen, note = _with_note(given)
             return Look(seen=Seen(str(seen)), note=note)
+        case Kind.PHOTO:
+            seen, note = _with_note(given)
+            return Photo(seen=None if seen == NO_PICTURE else Seen(str(seen)), note=note)
         case Kind.HAZARD:
             seen, note = _with_note(given)
             # YAML reads a bare no and yes as false and true.
@@ -79,7 +96,7 @@ def parse_arrival(
 ) -> Arrived | None:
     """Turn what a file says of a topic on arrival into its line; None where it says nothing.
 
-    picture: takes a file over; is handed its path, what it shows and its number.
+    picture: takes a file over; is handed its path, what it shows and how many come before it here.
     Raises InvalidValueError, ValueError, TypeError or KeyError where it does not fit; what `picture` raises.
     """
     if topic in FUNCTIONS:
@@ -95,8 +112,15 @@ def parse_arrival(
         return Arrived(complaint=_text(said))
     if topic == arrival.ACCESSORIES:
         return Arrived(accessories=tuple(_text(one) for one in _list(said)))
-    taken = (picture(*_picture(one), number) for number, one in enumerate(_list(said), start=1))
-    return Arrived(pictures=tuple(taken))
+    return Arrived(pictures=parse_pictures(said, picture=picture))
+
+
+def parse_pictures(given: object, *, picture: Callable[[str, str, int], Picture]) -> tuple[Picture, ...]:
+    """Turn a list of pictures into those taken over; picture: as above, the number counted from 0.
+
+    Raises InvalidValueError, TypeError or KeyError where it is none; what `picture` raises.
+    """
+    return tuple(picture(*_picture(one), index) for index, one in enumerate(_list(given)))
 
 
 def refuse_unknown_arrival(given: Mapping[object, object]) -> None:

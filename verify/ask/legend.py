@@ -4,11 +4,13 @@ from typing import assert_never
 
 from verify.ask.dialogues import HELD_SHOWN
 from verify.ask.lines import Entry
+from verify.ask.picturing import can_be_pictured
 from verify.checklist import Check, Kind, Shows
 from verify.record.arrival import FUNCTIONS
 from verify.run import Shown, arrival, plan
 
 _SHOWS = {Shows.TONES: "play tones", Shows.COLOURS: "show colours", Shows.KEYS: "key map"}
+_PICTURE = "P picture"
 _BRIEF = {Shows.TONES: "tones", Shows.COLOURS: "colours", Shows.KEYS: "keys"}
 
 
@@ -33,17 +35,19 @@ def _asked(shown: Shown, *, brief: bool) -> str:
     match due:
         case plan.Ask():
             check = next(check for check in due.checks if check.id == due.pending[0])
+            keys = _of_check(check, pictured=shown.state.has_picture(check.id))
+            keys = keys if brief else _and_picture(shown, keys)
             if check.shows is None or not can_be_tried(shown):
-                return _of_check(check)
-            return f"{_of_check(check)}   T {_BRIEF[check.shows] if brief else _SHOWS[check.shows]}"
+                return keys
+            return f"{keys}   T {_BRIEF[check.shows] if brief else _SHOWS[check.shows]}"
         case plan.Where():
             return "Y yes, this is it   N no, another computer"
         case plan.Arrive():
             return _of_topic(due)
         case plan.Do():
-            return "D done"
+            return "D done" if brief else _and_picture(shown, "D done")
         case plan.Held() | plan.Watching() | plan.Elsewhere():
-            return _of_numbers(due)
+            return _of_numbers(due) if brief else _and_picture(shown, _of_numbers(due))
         case plan.Stopped():
             return "S it is made safe"
         case plan.SayWork() | plan.Declined() | plan.Complete():
@@ -52,8 +56,15 @@ def _asked(shown: Shown, *, brief: bool) -> str:
             assert_never(due)
 
 
-def _of_check(check: Check) -> str:
-    if check.kind is Kind.LOOK:
+def _and_picture(shown: Shown, keys: str) -> str:
+    """Add the key for a picture, where it can be of something; a brief screen has it in its last line."""
+    return "   ".join(word for word in (keys, _PICTURE if can_be_pictured(shown) else "") if word)
+
+
+def _of_check(check: Check, *, pictured: bool) -> str:
+    if check.kind is Kind.PHOTO and not pictured:
+        return "Enter its picture   - no picture"
+    if check.kind in (Kind.LOOK, Kind.PHOTO):
         return "G good   N not good   C cannot see"
     if check.kind is Kind.HAZARD:
         return "N no   Y yes   C cannot tell"
@@ -88,6 +99,8 @@ def _always(shown: Shown, *, brief: bool) -> str:
     parts = ["U undo"]
     if started:
         parts.append("R opened" if brief else "R opened again")
+    if brief and can_be_pictured(shown) and not isinstance(due, plan.Arrive):
+        parts.append(_PICTURE)
     parts += [
         "O seen" if brief else "O seen besides",
         "! hazard",

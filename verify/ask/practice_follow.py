@@ -11,7 +11,7 @@ import msgspec
 from verify.ask.practice import Exercise, Planted
 from verify.ask.sight import is_bad, stops_all, truth_is_bad
 from verify.checklist import Check, Composition
-from verify.checklist.answers import Answer
+from verify.checklist.answers import Answer, Photo
 from verify.run.events import Answered, AskedAgain, Found, HazardMet, Line, MadeSafe, Reopened, Undone
 from verify.run.findings import judge_answer, judge_readings
 from verify.values import Verdict
@@ -93,6 +93,8 @@ class _Following:
         return [fault for fault in self._inside if check_id in fault.catches]
 
     def _answered(self, check: Check, answer: Answer) -> None:
+        if isinstance(answer, Photo) and answer.seen is None:
+            return  # nobody has to have a camera in an exercise
         said_bad = is_bad(judge_answer(check, answer))
         true_bad = truth_is_bad(check, self._exercise.facts_with(self._inside), self._exercise.sees)
         if said_bad and true_bad:

@@ -9,7 +9,7 @@ from verify.ask.practice import Exercise, Planted
 from verify.ask.practice_follow import WITHOUT_ASKING, Followed, follow
 from verify.ask.sight import what_is_seen
 from verify.checklist import Check, Composition, Kind
-from verify.checklist.answers import Look, Seen
+from verify.checklist.answers import Look, Photo, Seen
 from verify.checklist.specimens import answer_for
 from verify.run import Owner, plan
 from verify.run.outcome import outcome_of
@@ -149,7 +149,7 @@ def _right(ending: Ending, fault: Planted, check: Check) -> str:
     if check.id not in ending.exercise.sees:
         return ""
     answer = answer_for(check, ending.exercise.facts_with([fault]), ending.exercise.sees)
-    cannot = isinstance(answer, Look) and answer.seen is Seen.CANNOT_SEE
+    cannot = isinstance(answer, Look | Photo) and answer.seen is Seen.CANNOT_SEE
     return " Right is: cannot see." if cannot else ""
 
 

@@ -5,9 +5,15 @@ Whatever is answered this way marks the run as scripted; it is never an acceptan
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Protocol, assert_never
+from typing import Protocol, assert_never, runtime_checkable
 
-from verify.ask.given import parse_answer, parse_arrival, refuse_unknown, refuse_unknown_arrival
+from verify.ask.given import (
+    parse_answer,
+    parse_arrival,
+    parse_pictures,
+    refuse_unknown,
+    refuse_unknown_arrival,
+)
 from verify.checklist import Check, Composition, Step
 from verify.checklist.answers import Answer
 from verify.probe import Want
@@ -63,13 +69,25 @@ class Answers(Protocol):
         ...
 
 
+@runtime_checkable
+class Camera(Protocol):
+    """Where pictures come from; answers that have none are no camera."""
+
+    def pictures(self, check: Check, *, number: int) -> tuple[Picture, ...]:
+        """Take over the pictures of a check that is asked, the first under this number; none: empty."""
+        ...
+
+
 class AnswerFile:
-    """Answers read from a YAML file: `format: answers/1`, then `answers:` by check, and `arrival:`."""
+    """Answers read from a YAML file: `format: answers/1`; `answers:` and `pictures:` by check; `arrival:`.
+
+    next_picture: number of the next picture that is taken over.
+    """
 
     def __init__(self, path: Path, *, folder: Path | None = None) -> None:
         """Read the file.
 
-        folder: the run's, where pictures on arrival are taken over; None: there are none.
+        folder: the run's, where pictures are taken over; None: there are none.
         Raises FileFormatError where it is not one, or says something on arrival that is not asked.
         """
         import yaml
@@ -86,8 +104,10 @@ class AnswerFile:
         self._path = path
         self._folder = folder
         self._answers = self._part(data, "answers", "check", must="arrival" not in data)
+        self._pictures = self._part(data, "pictures", "check", must=False)
         self._arrival = self._part(data, "arrival", "topic", must=False)
-        self._refuse(data, ("format", "answers", "arrival"))
+        self.next_picture = 1
+        self._refuse(data, ("format", "answers", "pictures", "arrival"))
         try:
             refuse_unknown_arrival(self._arrival)
         except (InvalidValueError, TypeError) as error:
@@ -115,12 +135,13 @@ class AnswerFile:
         One that this work does not call for may stand in the file.
         """
         known = {check.id for each in composition.checklists for check in each.checks}
-        if not known.issuperset(self._answers):
+        if not known.issuperset({**self._answers, **self._pictures}):
             # Read only where it is needed: it takes longer than a small run.
             from verify.checklist.shipped import shipped_checklists
 
             known |= {check.id for each in shipped_checklists() for check in each.checks}
-        self._refuse(self._answers, tuple(sorted(known)))
+        for part in (self._answers, self._pictures):
+            self._refuse(part, tuple(sorted(known)))
 
     def answer(self, check: Check) -> Answer | None:
         """Return the answer to the check, or None where the file has none.
@@ -135,8 +156,8 @@ class AnswerFile:
         except (InvalidValueError, TypeError, ValueError, KeyError) as error:
             raise FileFormatError(
                 f'{self._path.name}: the answer to "{check.id}" does not fit a {check.kind}: {error}',
-                next_step="Look: good, not good, cannot see. Measure: place: [enters, stops]. "
-                "Count: kind: {out: 6, back: 6}.",
+                next_step="Look, photo: good, not good, cannot see; a photo also none, with a note. "
+                "Measure: place: [enters, stops]. Count: kind: {out: 6, back: 6}.",
             ) from error
 
     def arrival(self, topic: str) -> Arrived | None:
@@ -153,12 +174,30 @@ class AnswerFile:
                 f"tried: function: {', '.join(Tried)}.",
             ) from error
 
-    def _take_over(self, file: str, shows: str, number: int) -> Picture:
+    def pictures(self, check: Check, *, number: int) -> tuple[Picture, ...]:
+        """Take over what the file has for the check, the first under this number.
+
+        Raises FileFormatError where it is no list of pictures; what taking a picture over raises.
+        """
+        if check.id not in self._pictures:
+            return ()
+        self.next_picture = number
+        try:
+            return parse_pictures(self._pictures[check.id], picture=self._take_over)
+        except (InvalidValueError, TypeError, KeyError) as error:
+            raise FileFormatError(
+                f'{self._path.name}: the pictures of "{check.id}" cannot be taken: {error}',
+                next_step='Write a list of files: [open.jpg], or [{file: open.jpg, shows: "the lead"}].',
+            ) from error
+
+    def _take_over(self, file: str, shows: str, before: int) -> Picture:
         from verify.run.pictures import take_over
 
         if self._folder is None:
             raise InvalidValueError("There is no folder for pictures here.")
-        return take_over(self._folder, self._path.parent / file, number=number, shows=shows)
+        return take_over(
+            self._folder, self._path.parent / file, number=self.next_picture + before, shows=shows
+        )
 
 
 def play(owner: Owner, answers: Answers, sampler: Sampler, *, hands: Hands) -> plan.Due:
@@ -179,8 +218,11 @@ def play(owner: Owner, answers: Answers, sampler: Sampler, *, hands: Hands) -> p
                 _spend(owner, sampler, hands, check)
                 # Something in the background may have changed what is due.
                 if owner.due() == due:
+                    _take_pictures(owner, answers, check)
                     owner.answer(check.id, answer)
             case plan.Arrive():
+                if isinstance(answers, AnswerFile):
+                    answers.next_picture = owner.next_picture()
                 said = answers.arrival(due.pending[0])
                 if said is None:
                     return due
@@ -203,6 +245,13 @@ def play(owner: Owner, answers: Answers, sampler: Sampler, *, hands: Hands) -> p
                 return due
             case _:
                 assert_never(due)
+
+
+def _take_pictures(owner: Owner, answers: Answers, check: Check) -> None:
+    """Take the check's pictures first, but for those that an interrupted run took already."""
+    if isinstance(answers, Camera) and not owner.state.has_picture(check.id):
+        for picture in answers.pictures(check, number=owner.next_picture()):
+            owner.add_picture(check.id, picture)
 
 
 def _spend(owner: Owner, sampler: Sampler, hands: Hands, check: Check) -> None:

@@ -8,6 +8,7 @@ from verify.checklist.specimens import (
     SeesGap,
     SeesHazard,
     SeesLook,
+    SeesPhoto,
     SeesTally,
     SeesValue,
     Sight,
@@ -47,6 +48,8 @@ def what_is_seen(check: Check, facts: Mapping[str, str], sees: Mapping[str, Sigh
             return _told(sight.present_when, facts)
         case SeesLook():
             return _told({**sight.good_when, **sight.cannot_see_when}, facts)
+        case SeesPhoto():
+            return _told({**sight.no_picture_when, **sight.good_when, **sight.cannot_see_when}, facts)
         case SeesTally():
             return _told([name for columns in sight.tally.values() for name in columns.values()], facts)
         case SeesValue(value=value):

@@ -6,12 +6,13 @@ The demo and the specimens run on it. Whatever is done here is marked as simulat
 from collections.abc import Collection, Mapping
 from datetime import UTC, datetime
 
+from verify.ask.drawn import DrawingCamera
 from verify.checklist import Check, Step
-from verify.checklist.answers import Answer
+from verify.checklist.answers import Answer, Photo
 from verify.checklist.specimens import Sight, answer_for
 from verify.machine.simulated import LARKSPUR_15, SimulatedDesign, SimulatedMachine
 from verify.probe import Want
-from verify.record.arrival import FUNCTIONS, FoundAs, Tried
+from verify.record.arrival import FUNCTIONS, FoundAs, Picture, Tried
 from verify.run import arrival
 from verify.run.events import Arrived
 from verify.run.sampling import VirtualSampler
@@ -64,23 +65,49 @@ class SimulatedBench:
         return check.minutes * 60
 
 
+def without_camera(answer: Answer) -> Answer:
+    """Return what is answered on a bench without a camera: that there is none of what is asked for."""
+    if isinstance(answer, Photo) and answer.seen is not None:
+        return Photo(seen=None, note="There is no camera on this bench.")
+    return answer
+
+
 class Truthful:
     """A technician who answers what the facts are."""
 
     def __init__(
-        self, facts: Mapping[str, str], table: Mapping[str, Sight], *, came_in_broken: Collection[str] = ()
+        self,
+        facts: Mapping[str, str],
+        table: Mapping[str, Sight],
+        *,
+        came_in_broken: Collection[str] = (),
+        camera: DrawingCamera | None = None,
     ) -> None:
-        """came_in_broken: the functions, as the arrival names them, that did not work when it came in."""
+        """came_in_broken: the functions, as the arrival names them, that did not work when it came in.
+
+        camera: None: there is none on this bench.
+        """
         self._facts = facts
         self._table = table
         self._came_in_broken = came_in_broken
+        self._camera = camera
 
     def answer(self, check: Check) -> Answer | None:
         """Return the truthful answer.
 
         Raises SpecimenError where the table does not say what is seen there.
         """
-        return answer_for(check, self._facts, self._table)
+        answer = answer_for(check, self._facts, self._table)
+        return without_camera(answer) if self._camera is None else answer
+
+    def pictures(self, check: Check, *, number: int) -> tuple[Picture, ...]:
+        """Take the pictures of the check: none without a camera, or where none can be taken."""
+        if self._camera is None:
+            return ()
+        answer = answer_for(check, self._facts, self._table)
+        if isinstance(answer, Photo) and answer.seen is None:
+            return ()
+        return self._camera.pictures(check, number=number)
 
     def arrival(self, topic: str) -> Arrived | None:
         """Return what is so: it runs, its charger came with it, everything could be tried.
@@ -91,6 +118,6 @@ class Truthful:
             return Arrived(tried={topic: Tried.FAILS if topic in self._came_in_broken else Tried.WORKS})
         return {
             arrival.FOUND_AS: Arrived(found_as=FoundAs.RUNS),
-            arrival.PICTURES: Arrived(pictures=()),
+            arrival.PICTURES: Arrived(pictures=() if self._camera is None else self._camera.arrival()),
             arrival.ACCESSORIES: Arrived(accessories=("charger",)),
         }.get(topic)

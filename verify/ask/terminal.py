@@ -11,15 +11,16 @@ from typing import Any, assert_never
 from rich.console import Console
 
 from verify.ask import arriving
-from verify.ask.answering import note_line, span_line, tally_line, value_line
+from verify.ask.answering import no_picture_line, note_line, span_line, tally_line, value_line
 from verify.ask.canvas import Canvas, canvas_for
 from verify.ask.dialogues import accept, made_safe, opened_again, picked, seen_beside
 from verify.ask.keys import ANEW, END, ENTER, SUSPEND, Keys, Pasted
 from verify.ask.lines import Notice, Prompt
+from verify.ask.picturing import picture_line, picture_of
 from verify.ask.trying import Trying
 from verify.ask.words import counted, minutes_text
 from verify.checklist import Check, Kind
-from verify.checklist.answers import Answer, Hazard, Look, Seen
+from verify.checklist.answers import Answer, Hazard, Look, Photo, Seen
 from verify.record.arrival import Picture
 from verify.run import Owner, Shown, arrival, plan
 from verify.run.events import Arrived
@@ -131,6 +132,8 @@ class Terminal:
         """Tell whether the key answers what is on the screen: something may have come first meanwhile."""
         if key in (_HAZARD, END):
             return True
+        if isinstance(key, Pasted) and self._prompt is None and self._opens_picture(drawn):
+            return True
         if self._prompt is None and (isinstance(key, Pasted) or keys.burst()):
             keys.forget()
             self._message = "That was too much at once. Press one key for one answer."
@@ -146,6 +149,15 @@ class Terminal:
             self._message = "The screen has just changed. Read it, then press again."
             return False
         return True
+
+    def _opens_picture(self, drawn: plan.Due) -> bool:
+        """Open the line for a file that was dragged in where a picture is asked for; tell whether it is."""
+        if not isinstance(drawn, plan.Ask) or drawn != self._live.shown.due:
+            return False
+        check = _asked(drawn)
+        if check.kind is Kind.PHOTO:
+            self._photo_key(check, ENTER, self._answer_with(check))
+        return check.kind is Kind.PHOTO
 
     def _is_held_down(self, key: str) -> bool:
         now_s = time.monotonic()
@@ -226,6 +238,8 @@ class Terminal:
             )
         elif key == "o" and not isinstance(due, plan.Stopped):
             self._prompt = seen_beside(self._say)
+        elif key == "p" and self._may_be_pictured(due):
+            self._prompt = picture_of(self._live.shown, self._add_picture)
         elif key == "r" and self._may_be_opened(due):
             self._prompt = opened_again(self._live.shown, self._say)
         else:
@@ -235,6 +249,10 @@ class Terminal:
         if isinstance(due, plan.Stopped):
             raise OrderError("Say first how it was made safe.")
         return self._live.shown.state.started and not isinstance(due, plan.Declined)
+
+    def _may_be_pictured(self, due: plan.Due) -> bool:
+        # Those that are taken on arrival are a topic of their own.
+        return not isinstance(due, plan.Arrive | plan.Stopped)
 
     def _due_key(self, due: plan.Due, key: str) -> None:
         match due:
@@ -270,10 +288,11 @@ class Terminal:
             return
         self._do(lambda owner: owner.ask_again(check.id))
 
-    def _ask_key(self, check: Check, key: str) -> None:
-        def take(answer: Answer) -> None:
-            self._do(lambda owner: owner.answer(check.id, answer))
+    def _answer_with(self, check: Check) -> Callable[[Answer], None]:
+        return lambda answer: self._do(lambda owner: owner.answer(check.id, answer))
 
+    def _ask_key(self, check: Check, key: str) -> None:
+        take = self._answer_with(check)
         match check.kind:
             case Kind.LOOK:
                 self._look_key(check, key, take)
@@ -288,6 +307,8 @@ class Terminal:
             case Kind.COUNT:
                 if key == ENTER:
                     self._prompt = tally_line(check, take)
+            case Kind.PHOTO:
+                self._photo_key(check, key, take)
             case Kind.PROBE | Kind.WAIT:
                 pass
             case _:
@@ -300,6 +321,22 @@ class Terminal:
             self._prompt = note_line(check, Seen.NOT_GOOD if key == "n" else Seen.CANNOT_SEE, take)
         elif key == "t" and check.shows is not None:
             self._prompt = self._trying.begin(self._live.shown, check)
+
+    def _photo_key(self, check: Check, key: str, take: Callable[[Answer], None]) -> None:
+        """Take the picture first; it judges nothing: then the technician says whether it is good."""
+        state = self._live.shown.state
+        if key == ENTER:
+            none = None if state.has_picture(check.id) else lambda: no_picture_line(check, take)
+            self._prompt = picture_line(check, self._add_picture, none=none)
+        elif state.has_picture(check.id):
+            if key == "g":
+                take(Photo(seen=Seen.GOOD))
+            elif key in ("n", "c"):
+                self._prompt = note_line(check, Seen.NOT_GOOD if key == "n" else Seen.CANNOT_SEE, take)
+        elif key == "-":
+            self._prompt = no_picture_line(check, take)
+        elif key in ("g", "n", "c"):
+            self._message = "Give the picture first: press Enter. Without one: press -."
 
     def _arrive_key(self, due: plan.Arrive, key: str) -> None:
         topic = due.pending[0]
@@ -320,13 +357,12 @@ class Terminal:
     def _picture(self, source: Path) -> Picture:
         from verify.run.pictures import take_over
 
-        # Those that were taken back keep their number: a file is never written over.
-        taken = self._do(
-            lambda owner: sum(
-                len(line.event.pictures or ()) for line in owner.lines if isinstance(line.event, Arrived)
-            )
-        )
-        return take_over(self._folder, source, number=taken + 1)
+        return take_over(self._folder, source, number=self._do(lambda owner: owner.next_picture()))
+
+    def _add_picture(self, check: Check, source: Path) -> None:
+        picture = self._picture(source)
+        self._do(lambda owner: owner.add_picture(check.id, picture))
+        self._message = f"Picture {Path(picture.file).stem} is kept."
 
     # Commands.
 

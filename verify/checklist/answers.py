@@ -24,6 +24,20 @@ class Look(msgspec.Struct, frozen=True, kw_only=True, tag="look"):
     note: str = ""
 
 
+class Photo(msgspec.Struct, frozen=True, kw_only=True, tag="photo"):
+    """What the picture just taken shows; seen None: there is none, and `note` says why.
+
+    Raises InvalidValueError where there is neither a picture nor a reason.
+    """
+
+    seen: Seen | None
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if self.seen is None and not self.note.strip():
+            raise InvalidValueError("It needs a reason.", next_step="Say why there is no picture.")
+
+
 class Hazard(msgspec.Struct, frozen=True, kw_only=True, tag="hazard"):
     """The first question: anything bulging, hot, wet, smoking, smelling? present None: cannot tell."""
 
@@ -98,4 +112,4 @@ class Entered(msgspec.Struct, frozen=True, kw_only=True, tag="entered"):
                 raise InvalidValueError(f"{station}: {quantity} cannot be.", next_step="Read it again.")
 
 
-Answer = Look | Hazard | Measured | Entered | Counted
+Answer = Look | Photo | Hazard | Measured | Entered | Counted

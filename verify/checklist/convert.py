@@ -19,13 +19,16 @@ MOST_WORDS_ASKED = 20
 MOST_WORDS_GOOD = 12
 """What good looks like, at a glance."""
 
+MOST_WORDS_ABOUT = 10
+"""What it is about, for the owner."""
+
 MOST_MINUTES = 240
 """Four hours: a longer check is a mistake, or a wait."""
 
 _STEP_KEYS = ("id", "name", "do", "stage", "leads_to", "work", "voided_by", "caution")
 
 _COMMON_KEYS = (
-    "id", "kind", "ask", "good", "place", "stage", "minutes",
+    "id", "kind", "ask", "about", "good", "place", "stage", "minutes",
     "work", "before", "after", "voided_by", "note_only", "held_for", "concession", "reads", "beside",
     "caution", "why",
 )  # fmt: skip
@@ -35,6 +38,7 @@ _KEYS_OF: Mapping[str, tuple[str, ...]] = {
     Kind.LOOK: ("stop", "shows"),
     Kind.MEASURE: ("stations", "unit", "limit"),
     Kind.COUNT: ("counts", "limit"),
+    Kind.PHOTO: (),
     Kind.PROBE: ("probe", "options", "limit"),
     Kind.WAIT: ("wait",),
 }
@@ -99,6 +103,7 @@ def read_check(
     common = {
         "id": fields.identifier("id"),
         "ask": fields.sentence("ask", most_words=MOST_WORDS_ASKED),
+        "about": fields.sentence("about", most_words=MOST_WORDS_ABOUT, default=""),
         "good": _good(fields, kind),
         "place": fields.text("place"),
         "stage": fields.choice("stage", STAGES),

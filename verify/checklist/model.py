@@ -19,13 +19,14 @@ class Kind(StrEnum):
 
     HAZARD: the first question of a run (no, yes, cannot tell). LOOK: good, not good, cannot see.
     MEASURE: a gap, or a value in its unit, at each named station. COUNT: so many of each kind, out and back.
-    PROBE: read by the tool. WAIT: a time that must pass after a step.
+    PHOTO: a picture, and whether it is good. PROBE: read by the tool. WAIT: a time that must pass.
     """
 
     HAZARD = "hazard"
     LOOK = "look"
     MEASURE = "measure"
     COUNT = "count"
+    PHOTO = "photo"
     PROBE = "probe"
     WAIT = "wait"
 
@@ -70,7 +71,8 @@ OPENINGS = (BASE, "lid", PACK_UNPLUGGED, "feet-removed")
 class Check(msgspec.Struct, frozen=True, kw_only=True):
     """One thing to establish.
 
-    ask: at most 20 words, imperative. good: at most 12 words, what good looks like.
+    ask: at most 20 words, imperative. good: at most 12, what good looks like. about: at most 10 words, a
+    name for the owner, who sees no imperative; empty: `ask` stands there.
     work: kinds of work that call for it; empty means whenever its checklist applies.
     before: steps that it guards besides hand-back. after: a step that must have been taken.
     stop: "not good" or "cannot see" is a hazard. note_only: undecided does not hold the machine;
@@ -93,6 +95,7 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
     place: str
     stage: str
     minutes: float
+    about: str = ""
     work: tuple[str, ...] = ()
     before: tuple[str, ...] = ()
     after: str | None = None

@@ -1,9 +1,10 @@
 """A shop's own limits, in place of those of shipped checks.
 
-(1) A file of them (`format: shop-limits/1`) names shipped checks, each with bounds, source and what good
-looks like now, or with `options` that the shipped check has, as the errors that are assumed. (2) They are
-written below the text of the shipped checklist, as its key `shop_limits`: one text with one hash then tells
-all that was used, and the journal needs nothing else. (3) Who reads such a text gets the shop's limits, with
+(1) A file of them (`format: shop-limits/1`, or the key `limits` of `format: shop/1`) names shipped checks,
+each with bounds, source and what good looks like now, or with `options` that the shipped check has, as the
+errors that are assumed. (2) They are written below the text of the shipped checklist, as its key
+`shop_limits`: one text with one hash then tells all that was used, and the journal needs nothing else.
+(3) Who reads such a text gets the shop's limits, with
 the shipped ones beside them. The decision rule stays as it was shipped.
 """
 
@@ -27,7 +28,7 @@ from verify.values.errors import ChecklistError, InvalidValueError
 SHOP_LIMITS_FORMAT = "shop-limits/1"
 KEY = "shop_limits"
 
-_KINDS = ("checklist", "specimens", "shop-limits")
+_KINDS = ("checklist", "specimens", "shop-limits", "shop")
 _BOUNDS = ("at_least", "at_most", "exactly")
 _ENTRY_KEYS = (*_BOUNDS, "source", "good", "options")
 _FORMAT_LINE = re.compile(rb"""\s*["']?format["']?\s*:\s*["']?([\w -]{1,40})""")
@@ -68,8 +69,13 @@ def format_word(path: Path) -> str:
 
 
 def is_shop_limits(path: Path) -> bool:
-    """Return whether the file is one of a shop's limits."""
+    """Return whether the file is one of a shop's limits and nothing else."""
     return format_word(path) == "shop-limits"
+
+
+def is_shop(path: Path) -> bool:
+    """Return whether the file is a shop's own, which may set limits too."""
+    return format_word(path) == "shop"
 
 
 def parse_shop_limits(text: str, *, name: str, checklists: Iterable[Checklist]) -> tuple[Override, ...]:

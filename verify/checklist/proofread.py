@@ -13,8 +13,9 @@ from verify.checklist.loader import find_mistakes, load_checklist, parse_checkli
 from verify.checklist.model import Checklist, Composition
 from verify.checklist.near_miss import did_you_mean, nearest
 from verify.checklist.nodes import read_text
-from verify.checklist.overrides import find_limit_mistakes, is_shop_limits
+from verify.checklist.overrides import find_limit_mistakes, is_shop, is_shop_limits
 from verify.checklist.shipped import SPECIMENS_SUFFIX, checklist_files, shipped_checklists
+from verify.checklist.shop import find_shop_mistakes
 from verify.checklist.specimen_files import find_specimen_mistakes, load_specimens
 from verify.checklist.specimens import uncaught
 from verify.checklist.twice import asked_twice
@@ -45,7 +46,9 @@ def proofread(
         except ChecklistError as error:
             found.append(error)
             continue
-        if is_shop_limits(path):
+        if is_shop(path):
+            found += find_shop_mistakes(text, path=path, checklists=shipped)
+        elif is_shop_limits(path):
             found += find_limit_mistakes(text, name=str(path), checklists=shipped)
         else:
             others = (*shipped, *_beside(path, beside))

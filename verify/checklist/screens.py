@@ -1,6 +1,6 @@
 """What the technician sees at once.
 
-Looks at one place that follow each other share a screen, one answer a line. Everything else that needs
+Looks and pictures at one place that follow each other share a screen, one answer a line. All else that needs
 somebody is a screen of its own: the hazard question, a measure, a count, the prompt of a step. A probe
 or a wait goes on by itself and is none.
 """
@@ -41,7 +41,7 @@ def segment_screens(segment: Segment, index: int) -> tuple[Screen, ...]:
     """Return the screens of one segment, its step's prompt last."""
     found: list[Screen] = []
     asked = (check for check in segment.checks if not needs_nobody(check))
-    for (kind, place), group in groupby(asked, key=lambda check: (check.kind, check.place)):
+    for (kind, place), group in groupby(asked, key=lambda check: (_with_looks(check.kind), check.place)):
         checks = tuple(group)
         most = MOST_LOOKS if kind is Kind.LOOK else 1
         found += [
@@ -51,3 +51,8 @@ def segment_screens(segment: Segment, index: int) -> tuple[Screen, ...]:
     if segment.step.do is not None:
         found.append(Screen(segment=index, step=segment.step))
     return tuple(found)
+
+
+def _with_looks(kind: Kind) -> Kind:
+    """Return the kind that it shares a screen with: whoever looks there has the camera at hand as well."""
+    return Kind.LOOK if kind is Kind.PHOTO else kind

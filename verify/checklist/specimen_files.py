@@ -12,10 +12,11 @@ from verify.checklist.loader import load_checklist
 from verify.checklist.model import Check, Checklist, Kind
 from verify.checklist.near_miss import did_you_mean
 from verify.checklist.nodes import Mistakes, Table, read_text, read_tree
-from verify.checklist.overrides import is_shop_limits, parse_shop_limits
 from verify.checklist.shipped import (
     SPECIMENS_SUFFIX,
     limit_files,
+    limits_in,
+    sets_limits,
     shipped_checklists,
     shipped_dir,
     shop_limits,
@@ -27,6 +28,7 @@ from verify.checklist.specimens import (
     SeesGap,
     SeesHazard,
     SeesLook,
+    SeesPhoto,
     SeesTally,
     SeesValue,
     Sight,
@@ -46,6 +48,7 @@ _SIGHT_KEYS: Mapping[Kind, tuple[str, ...]] = {
     Kind.LOOK: ("good_when", "cannot_see_when"),
     Kind.MEASURE: ("gap", "gap_at", "leaves", "value"),
     Kind.COUNT: ("tally",),
+    Kind.PHOTO: ("good_when", "cannot_see_when", "no_picture_when"),
 }
 
 
@@ -115,8 +118,8 @@ def _read_below(
         return None
     own_file = path.with_name(f"{own}.yaml")
     own_checks: tuple[Check, ...] = ()
-    if is_shop_limits(own_file):
-        limits = parse_shop_limits(read_text(own_file), name=str(own_file), checklists=shipped_checklists())
+    if sets_limits(own_file):
+        limits = limits_in(own_file, shipped_checklists())
         to_prove = tuple(each.check for each in limits)
     else:
         base.checklists[own] = load_checklist(own_file)
@@ -151,7 +154,7 @@ def _finds(check: Check) -> bool:
 def _put_limits(base: _Base, folder: Path) -> None:
     """Put the folder's shop limits into the shipped checklists, as a run does."""
     shipped = {each.id: each for each in shipped_checklists()}
-    overrides = shop_limits(folder, shipped.values())
+    overrides = shop_limits(limit_files(folder), shipped.values())
     for name, checklist in base.checklists.items():
         if name in shipped and checklist.text == shipped[name].text:
             base.checklists[name] = with_limits(checklist, overrides)
@@ -209,6 +212,12 @@ def _sight(check: Check, node: Table, base: _Base, mistakes: Mistakes) -> Sight:
         return SeesLook(
             good_when=_facts(fields, "good_when", base, needed=True),
             cannot_see_when=_facts(fields, "cannot_see_when", base),
+        )
+    if check.kind is Kind.PHOTO:
+        return SeesPhoto(
+            good_when=_facts(fields, "good_when", base, needed=True),
+            cannot_see_when=_facts(fields, "cannot_see_when", base),
+            no_picture_when=_facts(fields, "no_picture_when", base),
         )
     if check.kind is Kind.MEASURE:
         by_leaves = check.unit is Unit.MILLIMETRE

@@ -17,6 +17,7 @@ from verify.checklist.answers import (
     Hazard,
     Look,
     Measured,
+    Photo,
     Seen,
     Span,
     Tally,
@@ -46,6 +47,14 @@ class SeesLook(msgspec.Struct, frozen=True, kw_only=True):
     cannot_see_when: Mapping[str, str] = {}
 
 
+class SeesPhoto(msgspec.Struct, frozen=True, kw_only=True):
+    """As SeesLook, of the picture; there is none where any fact of `no_picture_when` has its value."""
+
+    good_when: Mapping[str, str]
+    cannot_see_when: Mapping[str, str] = {}
+    no_picture_when: Mapping[str, str] = {}
+
+
 class SeesGap(msgspec.Struct, frozen=True, kw_only=True):
     """The gap in mm at every station is the fact `gap`, but where `gap_at` names another fact."""
 
@@ -66,7 +75,7 @@ class SeesValue(msgspec.Struct, frozen=True, kw_only=True):
     value: Mapping[str, str]
 
 
-Sight = SeesHazard | SeesLook | SeesGap | SeesValue | SeesTally
+Sight = SeesHazard | SeesLook | SeesPhoto | SeesGap | SeesValue | SeesTally
 
 
 class Fault(msgspec.Struct, frozen=True, kw_only=True):
@@ -133,7 +142,10 @@ def answer_for(check: Check, facts: Mapping[str, str], table: Mapping[str, Sight
         case Kind.HAZARD, SeesHazard(present_when=present_when):
             return Hazard(present=any(facts[name] == value for name, value in present_when.items()))
         case Kind.LOOK, SeesLook() as sight:
-            return _look(sight, facts)
+            seen, note = _seen(sight, facts)
+            return Look(seen=seen, note=note)
+        case Kind.PHOTO, SeesPhoto() as sight:
+            return _photo(sight, facts)
         case Kind.MEASURE, SeesGap() as sight:
             return Measured(
                 spans={
@@ -165,14 +177,22 @@ def uncaught(file: SpecimenFile) -> tuple[str, ...]:
     return tuple(check_id for check_id in file.to_prove if check_id not in caught)
 
 
-def _look(sight: SeesLook, facts: Mapping[str, str]) -> Look:
+def _seen(sight: SeesLook | SeesPhoto, facts: Mapping[str, str]) -> tuple[Seen, str]:
     for name, value in sight.cannot_see_when.items():
         if facts[name] == value:
-            return Look(seen=Seen.CANNOT_SEE, note=f"{name}: {value}")
+            return Seen.CANNOT_SEE, f"{name}: {value}"
     for name, value in sight.good_when.items():
         if facts[name] != value:
-            return Look(seen=Seen.NOT_GOOD, note=f"{name}: {facts[name]}")
-    return Look(seen=Seen.GOOD)
+            return Seen.NOT_GOOD, f"{name}: {facts[name]}"
+    return Seen.GOOD, ""
+
+
+def _photo(sight: SeesPhoto, facts: Mapping[str, str]) -> Photo:
+    for name, value in sight.no_picture_when.items():
+        if facts[name] == value:
+            return Photo(seen=None, note=f"{name}: {value}")
+    seen, note = _seen(sight, facts)
+    return Photo(seen=seen, note=note)
 
 
 def _gap_mm(name: str, facts: Mapping[str, str]) -> float:

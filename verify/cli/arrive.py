@@ -6,7 +6,7 @@ import click
 
 from verify.cli.reports import folder_of, reports_option
 from verify.cli.session import answers_option, every_option, standing_option, sysfs_option
-from verify.cli.ticket_options import refuse_other, ticket_from, ticket_options
+from verify.cli.ticket_options import refuse_other, shop_from, shop_path, ticket_from, ticket_options
 
 
 @click.command(
@@ -24,6 +24,7 @@ def command(
     *,
     signers: tuple[str, ...],
     own: Path | None,
+    shop_file: Path | None,
     answers: Path | None,
     sysfs: Path | None,
     every_s: float,
@@ -50,12 +51,15 @@ def command(
     machine = open_machine(sysfs=sysfs)
     with RunFolder(path) as folder:
         if not folder.begun:
+            shop_yaml = shop_path(shop_file)
+            shop = shop_from(shop_yaml)
             begin(
                 folder,
-                ticket=ticket_from(path.name, told),
-                checklists=shipped_checklists(own),
+                ticket=ticket_from(path.name, told, shop=shop),
+                checklists=shipped_checklists(own, shop=shop_yaml),
                 clock=SystemClock(),
                 signers=signers,
+                shop=shop,
                 arriving=True,
             )
         elif (run := read_run(path)) is not None:

@@ -1,6 +1,7 @@
 """`handback attach`: put the signed report into the ticket's folder."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -8,6 +9,9 @@ from verify.cli.exits import GOOD
 from verify.cli.reports import folder_of, reports_option
 from verify.values import SystemClock
 from verify.values.errors import KeyNotTrustedError
+
+if TYPE_CHECKING:
+    from verify.deliver.folder import Delivered
 
 
 @click.command(name="attach", context_settings={"help_option_names": ["-h", "--help"]})
@@ -23,17 +27,28 @@ from verify.values.errors import KeyNotTrustedError
 def command(ticket: str, *, target: Path, reports: Path) -> int:
     """Copy the signed report into the ticket's folder, read it back and prove the copy.
 
-    A different file of the same name is never overwritten.
+    The summary goes along where there is one. A different file of the same name is never overwritten.
 
     Example: handback attach TW-1042 --to tickets/TW-1042
     """
-    from verify.deliver.folder import attach
+    from verify.deliver.folder import attach, attach_summary
+
+    folder = folder_of(ticket, reports)
+    delivered = attach(folder, folder.name, target)
+    _tell(delivered)
+    summary = attach_summary(folder, delivered.examined, target)
+    if summary is not None:
+        click.echo("The summary:")
+        _tell(summary)
+    return GOOD
+
+
+def _tell(delivered: "Delivered") -> None:
+    """Say where the copy lies and what it proves."""
     from verify.record.key_store import KeyStore, default_home
     from verify.record.visible import on_one_line
     from verify.report.prove import prove
 
-    folder = folder_of(ticket, reports)
-    delivered = attach(folder, folder.name, target)
     click.echo(f"{'It lay there already' if delivered.already_there else 'Copied'}: {delivered.path}")
     click.echo(f"SHA-256: {delivered.sha256}")
     try:
@@ -45,10 +60,9 @@ def command(ticket: str, *, target: Path, reports: Path) -> int:
     except KeyNotTrustedError as error:
         # The copy is whole; whose key it is, this computer cannot tell. That is said, not hidden.
         click.echo(f"The copy is not proven here. {error}")
-        return GOOD
+        return
     click.echo("Proven: the copy is whole and signed by known keys.")
     for doubt in proof.doubts:
         click.echo(f"But doubtful. {on_one_line(doubt)}")
     if proof.missing:
         click.echo(f"Still to be signed by the {', then the '.join(proof.missing)}.")
-    return GOOD

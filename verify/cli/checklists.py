@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from verify.checklist.model import Checklist, Composition
+from verify.cli.ticket_options import shop_file_option, shop_from, shop_path
 from verify.values.errors import WrongUseError
 
 __all__ = ["command"]
@@ -25,10 +26,11 @@ def command() -> None:
 
 @command.command("list", epilog="Example: handback checklists list --own my-checklists")
 @_own_option
+@shop_file_option
 @_json_option
-def list_command(*, own: Path | None, as_json: bool) -> None:
+def list_command(*, own: Path | None, shop_file: Path | None, as_json: bool) -> None:
     """List all checklists and the work that each is for."""
-    checklists = _known(own)
+    checklists = _known(own, shop_path(shop_file))
     if as_json:
         _print_json(
             {
@@ -63,6 +65,7 @@ def list_command(*, own: Path | None, as_json: bool) -> None:
 @command.command("show", epilog="Example: handback checklists show battery feet")
 @click.argument("work", nargs=-1)
 @_own_option
+@shop_file_option
 @click.option("--ids", is_flag=True, help="Say each check's id, as your own files name it.")
 @click.option("--blank", is_flag=True, help="Print a sheet to fill by hand.")
 @click.option(
@@ -73,7 +76,14 @@ def list_command(*, own: Path | None, as_json: bool) -> None:
 )
 @_json_option
 def show_command(
-    *, work: tuple[str, ...], own: Path | None, ids: bool, blank: bool, html: Path | None, as_json: bool
+    *,
+    work: tuple[str, ...],
+    own: Path | None,
+    shop_file: Path | None,
+    ids: bool,
+    blank: bool,
+    html: Path | None,
+    as_json: bool,
 ) -> None:
     """Show the checks and steps for WORK in their order; without WORK, what every repair needs.
 
@@ -85,19 +95,23 @@ def show_command(
 
     if html is not None and not blank:
         raise WrongUseError("--html goes with --blank.", next_step="Add --blank, or leave --html out.")
-    composition = compose(_known(own), work)
+    path = shop_path(shop_file)
+    composition = compose(_known(own, path), work)
     if as_json:
         _print_json(_told(composition))
     elif html is not None:
         from verify.record.files import write_whole
         from verify.report.blank import blank_page
+        from verify.run.pictures import logo_bytes
 
-        write_whole(html, blank_page(composition).encode())
+        shop = shop_from(path)
+        logo = None if shop is None or shop.logo is None else logo_bytes(shop.logo)
+        write_whole(html, blank_page(composition, shop=shop, logo=logo).encode())
         click.echo(f"The sheet is in {html}. Open it in a browser and print it.")
     elif blank:
         from verify.report.blank import blank_text
 
-        click.echo(blank_text(composition), nl=False)
+        click.echo(blank_text(composition, shop=shop_from(path)), nl=False)
     else:
         for line, stands_out in listing(composition, width=_width(), ids=ids):
             click.echo(click.style(line, bold=True) if stands_out else line)
@@ -108,11 +122,11 @@ def _width() -> int:
     return min(max(shutil.get_terminal_size((80, 24)).columns, 60), 100)
 
 
-def _known(own: Path | None) -> tuple[Checklist, ...]:
+def _known(own: Path | None, shop: Path | None) -> tuple[Checklist, ...]:
     from verify.checklist.shipped import shipped_checklists
     from verify.probe import probe_units
 
-    return shipped_checklists(own, known_probes=probe_units())
+    return shipped_checklists(own, shop=shop, known_probes=probe_units())
 
 
 def _print_json(answer: dict[str, object]) -> None:

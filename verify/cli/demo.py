@@ -6,18 +6,21 @@ from pathlib import Path
 import click
 import msgspec
 
+from verify.checklist.shop import SHOP_FILE, load_shop
 from verify.record.model import Part, Record, Ticket, Work
 from verify.run import Owner
 from verify.values import VirtualClock
 
-_SHOP, _BENCH = "Tidewater Repairs", "Bench 2"
+_BENCH = "Bench 2"
+_SHOP_FILE = Path(__file__).with_name("demo_shop") / SHOP_FILE
 
 
 class _Story(msgspec.Struct, frozen=True, kw_only=True):
     """One repair: the ticket, what did not work on arrival, and what is wrong with the machine besides.
 
     pack_level: how full the battery comes, 0 to 1. Nearly empty, its volts tell the level to a few points:
-    then the charge measures its capacity closely, without a drain first.
+    then the charge measures its capacity closely, without a drain first. spilt: what a picture on arrival
+    shows; empty: none is taken. pictured: what a picture shows that is added to a check, by check.
     """
 
     ticket: Ticket
@@ -25,15 +28,18 @@ class _Story(msgspec.Struct, frozen=True, kw_only=True):
     came_in_broken: tuple[str, ...]
     faults: Mapping[str, str] = {}
     pack_level: float = 0.35
+    spilt: str = ""
+    pictured: Mapping[str, str] = {}
 
 
 _STORIES = (
     _Story(
         model="Larkspur 15",
         came_in_broken=("keys and touchpad", "battery and charger"),
+        spilt="As it came in: tea ran through to the base",
+        pictured={"pack-fixed": "The battery in its bay, its screws in place"},
         ticket=Ticket(
             id="TW-1042",
-            shop=_SHOP,
             bench=_BENCH,
             maker="Fennel",
             model="Larkspur 15",
@@ -54,7 +60,6 @@ _STORIES = (
         came_in_broken=("battery and charger",),
         ticket=Ticket(
             id="TW-1057",
-            shop=_SHOP,
             bench=_BENCH,
             maker="Fennel",
             model="Larkspur 13",
@@ -102,6 +107,7 @@ def _free(folder: Path) -> Path:
 
 def _play(story: _Story, reports: Path) -> None:
     from verify.ask.closing import closing_lines
+    from verify.ask.drawn import DrawingCamera
     from verify.ask.script import play
     from verify.ask.simulated import SimulatedBench, Truthful
     from verify.checklist.shipped import shipped_checklists, shipped_dir
@@ -114,7 +120,8 @@ def _play(story: _Story, reports: Path) -> None:
     # The sound machine's facts, from which a truthful technician's answers follow.
     sound = load_specimens(shipped_dir() / "doubtful-battery.specimens.yaml")
     # What came in is taken first; what is repaired is said then.
-    ticket = msgspec.structs.replace(story.ticket, work=())
+    shop = load_shop(_SHOP_FILE)
+    ticket = msgspec.structs.replace(story.ticket, shop=shop.name, work=())
     work = story.ticket.work
     kinds = ", ".join(one.kind for one in work)
     click.echo(f"{ticket.id}  {ticket.maker} {ticket.model}: {kinds}")
@@ -122,15 +129,21 @@ def _play(story: _Story, reports: Path) -> None:
         begin(
             folder,
             ticket=ticket,
-            checklists=shipped_checklists(),
+            checklists=shipped_checklists(shop=_SHOP_FILE),
             clock=bench.clock,
             signers=("technician", "reviewer"),
+            shop=shop,
             arriving=True,
         )
         owner = Owner(folder, machine=bench.machine, scripted=True, on_machine=True)
-        truth = Truthful(sound.facts, sound.sees, came_in_broken=story.came_in_broken)
+        truth = Truthful(
+            sound.facts,
+            sound.sees,
+            came_in_broken=story.came_in_broken,
+            camera=DrawingCamera(folder.path, spilt=story.spilt, at=story.pictured),
+        )
         play(owner, truth, bench.sampler, hands=bench)
-        owner.add_work(work, shipped_checklists())
+        owner.add_work(work, shipped_checklists(shop=_SHOP_FILE))
         play(owner, truth, bench.sampler, hands=bench)
         owner.close()
         for line in _told(owner):

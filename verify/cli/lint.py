@@ -1,4 +1,4 @@
-"""handback lint: find the mistakes in checklist files."""
+"""handback lint: find the mistakes in checklist files and a shop's own."""
 
 from pathlib import Path
 
@@ -19,7 +19,7 @@ __all__ = ["command"]
 )
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for a program to read.")
 def command(*, places: tuple[Path, ...], as_json: bool) -> int:
-    """Find all mistakes in checklists, specimens and shop limits, each with its line and what to do.
+    """Find all mistakes in checklists, specimens, shop files and limits, each with its line and what to do.
 
     Ends with 0 where all is good, 1 where there are mistakes, 2 where a file cannot be opened.
     """

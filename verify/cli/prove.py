@@ -11,7 +11,6 @@ import click
 import msgspec
 
 from verify.cli.exits import GOOD, NOT_GOOD, exit_code
-from verify.record.model import Record
 from verify.record.visible import on_one_line
 from verify.values import Outcome, SystemClock
 from verify.values.errors import FileFormatError, HandbackError, KeyNotTrustedError
@@ -19,6 +18,7 @@ from verify.values.errors import FileFormatError, HandbackError, KeyNotTrustedEr
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from verify.record.examine import Examined
     from verify.record.key_store import TrustedKey
     from verify.report.prove import Proof
 
@@ -47,7 +47,7 @@ _OUTCOMES = {
     help="Know the key on this card for this once. May be given again.",
 )
 def command(files: tuple[Path, ...], *, as_json: bool, require: str | None, cards: tuple[Path, ...]) -> int:
-    """Prove that a report is whole and who signed it.
+    """Prove that a report, or a summary of one, is whole and who signed it.
 
     Exit code: 0 whole and signed by known keys, whatever the outcome; 1 altered, or not what --require
     asks; 2 wrong use; 3 not a signed report, or signed by a key that is not known. With several files the
@@ -83,7 +83,7 @@ class _Finding(msgspec.Struct, frozen=True, kw_only=True):
     file: Path
     code: int
     proof: "Proof | None" = None
-    claims: Record | None = None
+    claims: "Examined | None" = None
     problem: str | None = None
     next_step: str = ""
 
@@ -101,7 +101,7 @@ def _finding(file: Path, trusted: "Sequence[TrustedKey]", now: datetime, require
         return _Finding(
             file=file,
             code=exit_code(error),
-            claims=examined.record if examined is not None and whole else None,
+            claims=examined if whole else None,
             problem=error.what,
             next_step=error.next_step,
         )
@@ -143,10 +143,11 @@ def _row(finding: _Finding) -> dict[str, object]:
     }
     if claims is not None:
         row["claims"] = {
-            "ticket": claims.ticket.id,
-            "outcome": claims.outcome.value,
-            "simulated": claims.simulated,
-            "scripted": claims.scripted,
+            "ticket": claims.record.ticket.id,
+            "kind": _kind(claims.page),
+            "outcome": claims.record.outcome.value,
+            "simulated": claims.record.simulated,
+            "scripted": claims.record.scripted,
         }
     if proof is not None:
         told = msgspec.to_builtins(proof)
@@ -165,7 +166,8 @@ def _show(finding: _Finding) -> None:
         opening = "" if finding.proof else "ALTERED. " if finding.code == NOT_GOOD else "NOT PROVEN. "
         say(f"{opening}{finding.problem}")
     if finding.claims is not None:
-        claims = finding.claims
+        claims = finding.claims.record
+        _show_kind(_kind(finding.claims.page), say)
         marks = [
             word for flag, word in ((claims.simulated, "simulation"), (claims.scripted, "scripted")) if flag
         ]
@@ -177,10 +179,22 @@ def _show(finding: _Finding) -> None:
         say(finding.next_step)
 
 
+def _kind(page: bytes) -> str:
+    from verify.report.page_kind import kind_of
+
+    return kind_of(page).value
+
+
+def _show_kind(kind: str, say: "Callable[[str], None]") -> None:
+    if kind == "summary":
+        say("This is the SUMMARY, one page for the counter, and not the whole report.")
+
+
 def _show_proof(proof: "Proof", say: "Callable[[str], None]") -> None:
     from verify.report.owner import machine_words
 
     say(f"Whole: not a byte differs from what was signed. Ticket {proof.ticket}: {_OUTCOMES[proof.outcome]}.")
+    _show_kind(proof.kind.value, say)
     say(f"Machine: {machine_words(proof.record.ticket)}.")
     for doubt in proof.doubts:
         say(f"DOUBTFUL. {doubt}")

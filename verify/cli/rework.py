@@ -6,7 +6,7 @@ import click
 
 from verify.checklist import OPENINGS
 from verify.cli.reports import open_folder_of, reports_option
-from verify.cli.ticket_options import work_from, work_options
+from verify.cli.ticket_options import shop_file_option, shop_path, work_from, work_options
 
 
 @click.command(
@@ -28,6 +28,7 @@ from verify.cli.ticket_options import work_from, work_options
     type=click.Path(exists=True, file_okay=False, path_type=Path),
     help="A folder with the shop's own checklists.",
 )
+@shop_file_option
 @reports_option
 def command(
     ticket: str,
@@ -37,6 +38,7 @@ def command(
     works: tuple[str, ...],
     labels: tuple[str, ...],
     own: Path | None,
+    shop_file: Path | None,
     reports: Path,
 ) -> None:
     """Say what of TICKET was opened again and why; with --work also what was done besides."""
@@ -46,9 +48,10 @@ def command(
 
     work = work_from(works, labels)
     path = open_folder_of(ticket, reports)
+    checklists = shipped_checklists(own, shop=shop_path(shop_file)) if work else ()
     with RunFolder(path) as folder, brief_owner(folder) as owner:
         declined = owner.state.given_back is not None
-        new = owner.reopen(opened, why=why, work=work, checklists=shipped_checklists(own) if work else ())
+        new = owner.reopen(opened, why=why, work=work, checklists=checklists)
         voided = owner.state.reopened[-1].voided
     click.echo(f"{path.name}: opened again: {', '.join(owner.state.reopened[-1].opened)}.")
     if declined:

@@ -19,10 +19,18 @@ if TYPE_CHECKING:
     from verify.report.sign_off import SignOff
 
 
+_KIND_WORDS = {"report": "the whole report", "summary": "the summary, one page for the counter"}
+
+
 @click.command(name="sign", context_settings={"help_option_names": ["-h", "--help"]})
 @click.argument("ticket")
 @reports_option
 @click.option("--key", "key_name", help="The key to sign with, by name or thumbprint.")
+@click.option(
+    "--summary",
+    is_flag=True,
+    help="Sign the summary instead: one page for the counter, with signatures of its own.",
+)
 @click.option("--yes", is_flag=True, help="Sign without asking.")
 @click.option(
     "--new-report",
@@ -39,6 +47,7 @@ def command(
     *,
     reports: Path,
     key_name: str | None,
+    summary: bool,
     yes: bool,
     new_report: bool,
     passphrase_file: Path | None,
@@ -48,6 +57,8 @@ def command(
     Sign on the bench computer. A machine that is not ready gets a report too: it says what is missing.
 
     Example: handback sign TW-1042 --key "Demo Person"
+
+    One page for the counter: handback sign TW-1042 --summary
     """
     from verify.run import RunFolder, load_record
 
@@ -59,6 +70,7 @@ def command(
             folder,
             load_record(reports, ticket),
             key_name=key_name,
+            summary=summary,
             yes=yes,
             new_report=new_report,
             passphrase_file=passphrase_file,
@@ -73,13 +85,16 @@ def sign_record(
     yes: bool,
     new_report: bool,
     passphrase_file: Path | None,
+    summary: bool = False,
 ) -> int:
     """Show what would be signed, ask, sign. The folder is the caller's for so long."""
     from verify.cli.passphrase import passphrase_for
     from verify.record.key_store import KeyStore, default_home
+    from verify.report.page_kind import PageKind
     from verify.report.sign_off import prepare, sign_off
 
-    prepared = prepare(folder, record, new_report=new_report)
+    kind = PageKind.SUMMARY if summary else PageKind.REPORT
+    prepared = prepare(folder, record, new_report=new_report, kind=kind)
     store = KeyStore(default_home())
     card = _choose(store, prepared.due.role, key_name)
     for line in _told(prepared, card, page=_page_to_read(folder, prepared)):
@@ -141,15 +156,16 @@ def _page_to_read(folder: Path, prepared: "SignOff") -> str:
 
     One that nobody signed yet is made anew for that; a signed one is not replaced before the next is signed.
     """
-    from verify.report import issue_report
-    from verify.report.issue import REPORT_NAME
+    from verify.report.issue import replace_report
     from verify.report.sign_off import Page
+
+    path = folder / prepared.kind.file_name
 
     if prepared.page is Page.STALE:
         return "is made anew with the signature; the old one is kept beside it"
     if prepared.page is Page.UNSIGNED:
-        issue_report(folder, prepared.record)
-    return f"{folder / REPORT_NAME} (read it first)"
+        replace_report(path, prepared.data)
+    return f"{path} (read it first)"
 
 
 def _told(prepared: "SignOff", card: "KeyCard", *, page: str) -> Sequence[str]:
@@ -183,7 +199,7 @@ def _told(prepared: "SignOff", card: "KeyCard", *, page: str) -> Sequence[str]:
             f"the {prepared.due.role}: {card.name}, {card.role}"
         ),
         f"Key      {card.thumbprint}",
-        f"Page     {page}",
+        f"Page     {_KIND_WORDS[prepared.kind.value]}: {page}",
     ]
     return [f"{line[:9]}{on_one_line(line[9:])}" for line in lines]
 
@@ -192,6 +208,7 @@ def _what_next(prepared: "SignOff") -> str:
     ticket = prepared.record.ticket.id
     due = sorted(prepared.record.signers, key=lambda signer: signer.order)
     left = due[len(prepared.signed_by) + 1 :]
+    option = " --summary" if prepared.kind.value == "summary" else ""
     if left:
-        return f"Next: the {left[0].role} signs: handback sign {ticket}"
+        return f"Next: the {left[0].role} signs: handback sign {ticket}{option}"
     return f"All have signed. Put it into the ticket's folder: handback attach {ticket} --to FOLDER"

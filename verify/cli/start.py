@@ -4,8 +4,17 @@ from pathlib import Path
 
 import click
 
+from verify.checklist import Checklist
 from verify.cli.reports import folder_of, reports_option
-from verify.cli.ticket_options import refuse_other, ticket_from, ticket_options, work_from, work_options
+from verify.cli.ticket_options import (
+    refuse_other,
+    shop_from,
+    shop_path,
+    ticket_from,
+    ticket_options,
+    work_from,
+    work_options,
+)
 from verify.record.model import Work
 from verify.run import RunFolder
 
@@ -24,6 +33,7 @@ def command(
     *,
     signers: tuple[str, ...],
     own: Path | None,
+    shop_file: Path | None,
     works: tuple[str, ...],
     labels: tuple[str, ...],
     reports: Path,
@@ -38,14 +48,18 @@ def command(
     path = folder_of(ticket, reports)
     with RunFolder(path) as folder:
         if folder.begun:
-            _add(folder, work, own=own, signers=signers, told=told)
+            checklists = shipped_checklists(own, shop=shop_path(shop_file))
+            _add(folder, work, checklists=checklists, signers=signers, told=told)
         else:
+            shop_yaml = shop_path(shop_file)
+            shop = shop_from(shop_yaml)
             begin(
                 folder,
-                ticket=ticket_from(path.name, told, work),
-                checklists=shipped_checklists(own),
+                ticket=ticket_from(path.name, told, work, shop=shop),
+                checklists=shipped_checklists(own, shop=shop_yaml),
                 clock=SystemClock(),
                 signers=signers,
+                shop=shop,
             )
             click.echo(f"{path.name} is open. Its folder: {path}")
             click.echo("Nothing was taken on arrival: what worked before is unknown, and the report says so.")
@@ -57,11 +71,10 @@ def _add(
     folder: RunFolder,
     work: tuple[Work, ...],
     *,
-    own: Path | None,
+    checklists: tuple[Checklist, ...],
     signers: tuple[str, ...],
     told: dict[str, str],
 ) -> None:
-    from verify.checklist.shipped import shipped_checklists
     from verify.cli.brief import brief_owner
     from verify.run import arrival
 
@@ -69,7 +82,7 @@ def _add(
         refuse_other(owner.ticket, told)
         first, declined = not owner.state.started, owner.state.given_back is not None
         left = arrival.topics_left(owner.state) if first else ()
-        new = owner.add_work(work, shipped_checklists(own), signers=signers)
+        new = owner.add_work(work, checklists, signers=signers)
         kinds = ", ".join(one.kind for one in work) or "no kind of work of its own"
         click.echo(
             f"{owner.ticket.id}: {'repaired is' if first else 'added'} {kinds}. {len(new)} checks more."

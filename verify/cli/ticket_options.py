@@ -7,6 +7,8 @@ from typing import Any
 
 import click
 
+from verify.checklist.shop import SHOP_FILE, ShopFile, load_shop
+from verify.record.key_store import HOME_VARIABLE, default_home
 from verify.record.model import Part, Ticket, Work
 from verify.values import dimension, parse_quantity
 from verify.values.errors import WrongUseError
@@ -17,6 +19,16 @@ _FIGURE = re.compile(r"[+-]?[\d.]+\s*[^\s\d,;]+")
 _FIGURES = re.compile(rf"{_FIGURE.pattern}(?:[\s,;]+{_FIGURE.pattern})*")
 _LABEL_NAMES = {"energy": "energy", "voltage": "voltage", "charge": "charge", "mass": "weight"}
 
+SHOP_VARIABLE = "HANDBACK_SHOP_FILE"
+
+shop_file_option = click.option(
+    "--shop-file",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    envvar=SHOP_VARIABLE,
+    help="The shop's own file: name, address, logo, warranty, terms, limits. Else the one that "
+    f"{SHOP_VARIABLE} names, else {SHOP_FILE} in handback's own folder ({HOME_VARIABLE}), if it is there.",
+)
+
 _TICKET = (
     click.option("--maker", default="", help="Who made the machine."),
     click.option("--model", default="", help="Its model."),
@@ -25,7 +37,8 @@ _TICKET = (
     ),
     click.option("--complaint", default="", help="What is wrong, in the owner's words."),
     click.option("--owner", default="", help="Whose machine it is."),
-    click.option("--shop", default="", envvar="HANDBACK_SHOP", help="The shop."),
+    click.option("--shop", default="", envvar="HANDBACK_SHOP", help="The shop's name, without a file of it."),
+    shop_file_option,
     click.option("--bench", default="", envvar="HANDBACK_BENCH", help="The bench."),
     click.option(
         "--signer",
@@ -76,9 +89,34 @@ def work_options(command: Command) -> Command:
     return command
 
 
-def ticket_from(ticket: str, told: Mapping[str, str], work: tuple[Work, ...] = ()) -> Ticket:
-    """Make the ticket from what the options say."""
+def shop_path(given: Path | None) -> Path | None:
+    """Return where the shop's file lies: as given, else in handback's own folder; None: there is none."""
+    if given is not None:
+        return given
+    path = default_home() / SHOP_FILE
+    return path if path.is_file() else None
+
+
+def shop_from(path: Path | None) -> ShopFile | None:
+    """Read the shop's file but for its limits; None where there is none. Raise ChecklistError as it does."""
+    return None if path is None else load_shop(path)
+
+
+def ticket_from(
+    ticket: str, told: Mapping[str, str], work: tuple[Work, ...] = (), *, shop: ShopFile | None = None
+) -> Ticket:
+    """Make the ticket from what the options and the shop's file say.
+
+    Raises WrongUseError where they name two shops.
+    """
     named = {name: told[name] for name in ("maker", "model", "serial", "complaint", "owner", "shop", "bench")}
+    if shop is not None:
+        if named["shop"] not in ("", shop.name):
+            raise WrongUseError(
+                f'The shop\'s file is of "{shop.name}", and --shop or HANDBACK_SHOP names "{named["shop"]}".',
+                next_step="Leave that name out, or give the other shop's file: --shop-file.",
+            )
+        named["shop"] = shop.name
     return Ticket(id=ticket, work=work, **named)
 
 

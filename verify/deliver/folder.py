@@ -1,4 +1,4 @@
-"""Copy a signed report into a ticket's folder elsewhere, and see that the copy is what was signed."""
+"""Copy a signed report and its summary into a ticket's folder elsewhere; see that each is what was signed."""
 
 from pathlib import Path
 
@@ -7,8 +7,9 @@ import msgspec
 from verify.record.canonical import sha256_hex
 from verify.record.examine import Examined, examine
 from verify.record.files import write_whole
-from verify.record.page import MARKER
+from verify.record.page import MARKER, record_in
 from verify.report.issue import REPORT_NAME, read_report
+from verify.report.page_kind import PageKind, kind_of
 from verify.values.errors import DeliveryError, FileWriteError
 
 
@@ -42,7 +43,43 @@ def attach(folder: Path, ticket: str, target: Path) -> Delivered:
         raise DeliveryError(
             f"The report in {folder} is not that of {ticket}.", next_step="Look what was put there."
         )
-    path, already_there = _place(target, ticket, data)
+    if kind_of(examined.page) is not PageKind.REPORT:
+        raise DeliveryError(
+            f"{folder / REPORT_NAME} is the summary, not the whole report.",
+            next_step="Look what was put there.",
+        )
+    return _delivered(target, ticket, data)
+
+
+def attach_summary(folder: Path, report: Examined, target: Path) -> Delivered | None:
+    """Copy the summary too, beside the report's copy; None where there is none.
+
+    report: what the report is that was copied; a summary of another record does not go with it.
+    Raises DeliveryError where it is unsigned, another page, of another record, or cannot be copied;
+    ProofError where it is not whole.
+    """
+    path = folder / PageKind.SUMMARY.file_name
+    data = read_report(path)
+    if data is None:
+        return None
+    ticket = report.record.ticket.id
+    again = f"Sign it: handback sign {ticket} --summary  (--new-report where an old one stands there)"
+    if MARKER not in data:
+        raise DeliveryError("The summary is not signed, so it was not taken along.", next_step=again)
+    examined = examine(data)
+    if kind_of(examined.page) is not PageKind.SUMMARY:
+        raise DeliveryError(
+            f"{path} is not a summary, so it was not taken along.", next_step="Look what was put there."
+        )
+    if record_in(examined.page) != record_in(report.page):
+        raise DeliveryError(
+            "The summary is not of the same record as the report, so it was not taken along.", next_step=again
+        )
+    return _delivered(target, f"{ticket}-summary", data)
+
+
+def _delivered(target: Path, name: str, data: bytes) -> Delivered:
+    path, already_there = _place(target, name, data)
     if not already_there:
         _copy(data, path)
     return Delivered(
@@ -53,13 +90,13 @@ def attach(folder: Path, ticket: str, target: Path) -> Delivered:
     )
 
 
-def _place(target: Path, ticket: str, data: bytes) -> tuple[Path, bool]:
+def _place(target: Path, name: str, data: bytes) -> tuple[Path, bool]:
     """Return the first name that is free or holds the same bytes already."""
     try:
         target.mkdir(parents=True, exist_ok=True)
         number = 1
         while True:
-            path = target / (f"{ticket}.html" if number == 1 else f"{ticket}-{number}.html")
+            path = target / (f"{name}.html" if number == 1 else f"{name}-{number}.html")
             if not path.exists():
                 return path, False
             if path.read_bytes() == data:

@@ -17,6 +17,9 @@ from verify.values.errors import WrongUseError
 LONGEST_STEP_S = 90.0
 """Between two samples further apart nobody watched, in s [the slowest reading is one a minute]."""
 
+GAUGE = "battery gauge"
+"""How the sources begin of what a battery's gauge tells; its name follows."""
+
 FIRST_YEAR = 2024
 """No run of this tool is older: a clock before this stands at its epoch."""
 
@@ -89,7 +92,7 @@ def why_no_pack(sample: Sample) -> str:
 
 def gauge_of(pack: Pack) -> str:
     """Return the source of a reading that this pack's gauge gave."""
-    return f"battery gauge {pack.name}"
+    return f"{GAUGE} {pack.name}"
 
 
 def known(pack: Pack, field: str) -> tuple[float | None, str | None]:

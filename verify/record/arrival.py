@@ -35,12 +35,16 @@ FUNCTIONS = (
 """What is tried on a machine that runs: a line each."""
 
 
-class Picture(msgspec.Struct, frozen=True, kw_only=True):
-    """A picture that was taken over: its file below the run's folder, what it shows, its SHA-256."""
+class Picture(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A picture that was taken over: its file below the run's folder, what it shows, its SHA-256.
+
+    out_of_date: why it no longer shows what is so, or empty; of those taken at a check.
+    """
 
     file: str
     shows: str = ""
     sha256: str
+    out_of_date: str = ""
 
 
 class Arrival(msgspec.Struct, frozen=True, kw_only=True):

@@ -8,15 +8,17 @@ from collections.abc import Mapping
 
 import msgspec
 
-from verify.record.canonical import sha256_hex
+from verify.record.canonical import record_from, sha256_hex
 from verify.record.page import parts_of, record_in
+from verify.record.pictures import changed_pictures
 from verify.record.seal import Payload
 from verify.record.visible import on_one_line
-from verify.values.errors import NotAReportError
+from verify.values.errors import FileFormatError, NotAReportError
 
 PART_WORDS = {
     "head": "the head of the page (title, style)",
     "owner": "the owner's part",
+    "summary": "the summary",
     "technician": "the technician's part",
     "pictures": "the pictures",
     "traces": "what was read over time",
@@ -26,7 +28,9 @@ PART_WORDS = {
 
 _LONGEST_TICKET = 80  # characters that are told of one
 # The parts that tell of one run. Title, style and foot may be the same in two reports.
-_OF_THE_RUN = ("owner", "technician", "record")
+_OF_THE_RUN = ("owner", "summary", "technician", "record")
+# The whole report and the summary for the counter have one record, and signatures of their own.
+_KINDS = {"owner": "the whole report", "summary": "the summary"}
 
 
 class _Ticket(msgspec.Struct, frozen=True):
@@ -53,9 +57,11 @@ def part_hashes(page: bytes) -> Mapping[str, str] | None:
 def what_changed(page: bytes, signed: Payload, found: Mapping[str, str] | None) -> str:
     """Say what differs from what was signed, and where. found: the page's `part_hashes`."""
     told = _told_by(page)
+    if found is not None and (other := _of_other_kind(signed, found)):
+        return other + _dressed(signed, told)
     if found is not None and _of_another(signed, found, told):
         return _not_this_page(signed, told) + _dressed(signed, None)
-    where = _where(signed.parts, found)
+    where = f"{_where(signed.parts, found)}{_pictures(page, signed.parts, found)}"
     return f"The file was changed after {signed.name} signed it. {where}{_dressed(signed, told)}"
 
 
@@ -67,6 +73,17 @@ def _of_another(signed: Payload, found: Mapping[str, str], told: _Told | None) -
         signed.journal_head,
     )
     return bool(of_run) and not same_run and all(found[name] != signed.parts[name] for name in of_run)
+
+
+def _of_other_kind(signed: Payload, found: Mapping[str, str]) -> str:
+    """Return what is said of a signature that stands under the other kind of page; else nothing."""
+    was, now = (next((part for part in _KINDS if part in parts), "") for parts in (signed.parts, found))
+    if not was or not now or was == now:
+        return ""
+    return (
+        f"Signature {signed.order}, by {signed.name}, does not belong to this page. It was made for "
+        f"{_KINDS[was]} of ticket {_short(signed.ticket)}; this page is {_KINDS[now]}."
+    )
 
 
 def _not_this_page(signed: Payload, told: _Told | None) -> str:
@@ -93,6 +110,19 @@ def _where(signed: Mapping[str, str], found: Mapping[str, str] | None) -> str:
         return "Its parts are not the ones that were signed."
     changed = [PART_WORDS.get(name, name) for name in found if found[name] != signed[name]]
     return f"Changed: {', '.join(changed)}." if changed else "Changed: the signatures before that one."
+
+
+def _pictures(page: bytes, signed: Mapping[str, str], found: Mapping[str, str] | None) -> str:
+    """Return which pictures are not the signed ones, where the record is still the one that was signed."""
+    if found is None or found.get("record") != signed.get("record"):
+        return ""
+    if found.get("pictures") == signed.get("pictures"):
+        return ""
+    try:
+        told = changed_pictures(record_from(record_in(page)), parts_of(page))
+    except (FileFormatError, NotAReportError):
+        return ""
+    return f" {told}" if told else ""
 
 
 def _dressed(signed: Payload, told: _Told | None) -> str:

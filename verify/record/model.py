@@ -10,7 +10,7 @@ import msgspec
 
 from verify.judge import Limit
 from verify.machine import Inventory
-from verify.record.arrival import Arrival
+from verify.record.arrival import Arrival, Picture
 from verify.values import Outcome, Reading, Unit, Verdict, parse_quantity
 
 RECORD_FORMAT = "record/1"
@@ -65,6 +65,23 @@ class Ticket(msgspec.Struct, frozen=True, kw_only=True):
         return next((part.label for part in parts if part.label), {})
 
 
+class Shop(msgspec.Struct, frozen=True, kw_only=True):
+    """What the shop's file said of it when the run began; its name stands in the ticket.
+
+    address: lines. terms: paragraphs. warranty: a sentence, or empty; warranty_days: from the day that the
+    machine is handed back, None: no number was given. logo: below the run's folder, None: there is none.
+    """
+
+    address: tuple[str, ...] = ()
+    telephone: str = ""
+    mail: str = ""
+    web: str = ""
+    warranty: str = ""
+    warranty_days: int | None = None
+    terms: tuple[str, ...] = ()
+    logo: Picture | None = None
+
+
 class Attempt(msgspec.Struct, frozen=True, kw_only=True):
     """One answer or measurement. at: wall clock, UTC, ISO 8601. out_of_date: why, or empty."""
 
@@ -91,8 +108,10 @@ class Accepted(msgspec.Struct, frozen=True, kw_only=True):
 class Result(msgspec.Struct, frozen=True, kw_only=True):
     """What a check came to; attempts in the order they were made, the last one counts.
 
+    about: its name for the owner; empty: `ask` is.
     shipped_limit: the limit that the shop's own one took the place of; None: `limit` is the shipped one.
     shop_options: what the shop set of how the check is made, with options_source; empty: nothing.
+    pictures: those taken at it, in the order they were taken, with those that are out of date by now.
     """
 
     check: str
@@ -104,6 +123,7 @@ class Result(msgspec.Struct, frozen=True, kw_only=True):
     good: str
     verdict: Verdict
     because: str
+    about: str = ""
     probability: float | None = None
     limit: Limit | None = None
     caution: str | None = None
@@ -114,6 +134,7 @@ class Result(msgspec.Struct, frozen=True, kw_only=True):
     shipped_limit: Limit | None = None
     shop_options: Mapping[str, str] = {}
     options_source: str = ""
+    pictures: tuple[Picture, ...] = ()
 
 
 class StepTaken(msgspec.Struct, frozen=True, kw_only=True):
@@ -213,12 +234,13 @@ class Record(msgspec.Struct, frozen=True, kw_only=True):
 
     practice: the run was for learning, on a simulated machine. first_pass: the verdict of each check's first
     attempt; first_pass_outcome: what the outcome would be had nothing been asked twice. inventory: what the
-    machine had when it was last read; None: never since the arrival.
+    machine had when it was last read; None: never since the arrival. shop: None where no file told of it.
     """
 
     format: str
     tool: str
     ticket: Ticket
+    shop: Shop | None = None
     simulated: bool
     scripted: bool
     practice: bool = False

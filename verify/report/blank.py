@@ -7,8 +7,10 @@ import textwrap
 from collections.abc import Iterable
 
 from verify.checklist import Check, Composition, Kind
+from verify.checklist.shop import ShopFile
 from verify.report import sheet_words
 from verify.report.listing import asides, heading, minutes, numbered, places, sentence, until
+from verify.report.logo import shown_logo
 from verify.report.render import template
 from verify.report.sheet_words import LISTING, SHEET
 from verify.report.words import HAZARD_ADVICE, STAGES
@@ -46,10 +48,11 @@ def signatures(composition: Composition) -> tuple[str, ...]:
     return composition.signers or (SHEET["technician"],)
 
 
-def blank_text(composition: Composition) -> str:
-    """Return the sheet as plain text of 80 columns."""
+def blank_text(composition: Composition, *, shop: ShopFile | None = None) -> str:
+    """Return the sheet as plain text of 80 columns. shop: whose sheet it is."""
     numbers = numbered(composition)
-    lines = [SHEET["title"].upper(), *_wrapped(heading(composition, paper=True)), ""]
+    house = [] if shop is None else [*_wrapped((shop.name, *_reached(shop))), ""]
+    lines = [*house, SHEET["title"].upper(), *_wrapped(heading(composition, paper=True)), ""]
     lines += [*(_line(each) for each in sheet_words.TICKET_LINES), ""]
     lines += [SHEET["hazard"].upper()]
     lines += _wrapped(HAZARD_ADVICE, first="- ", indent="  ")
@@ -78,10 +81,16 @@ def blank_text(composition: Composition) -> str:
     return "\n".join(lines) + "\n"
 
 
-def blank_page(composition: Composition) -> str:
-    """Return the sheet as one HTML page without scripts or requests; it prints on A4 and Letter."""
+def blank_page(composition: Composition, *, shop: ShopFile | None = None, logo: bytes | None = None) -> str:
+    """Return the sheet as one HTML page without scripts or requests; it prints on A4 and Letter.
+
+    shop: whose sheet it is; logo: its mark as it is taken over into a run, a PNG.
+    """
     return template("blank.html").render(
         composition=composition,
+        house="" if shop is None else shop.name,
+        reached=() if shop is None else _reached(shop),
+        shop={"logo": None if logo is None else shown_logo(logo)},
         heading=heading(composition, paper=True),
         numbers=numbered(composition),
         waits={step.id: until(composition, step) for step in composition.steps},
@@ -99,6 +108,12 @@ def blank_page(composition: Composition) -> str:
         caution=LISTING["caution"].partition("{")[0],
         ends=_ends(),
     )
+
+
+def _reached(shop: ShopFile) -> tuple[str, ...]:
+    """Return where the shop is and how it is reached; empty where its file does not tell."""
+    told = (", ".join(shop.address), shop.telephone, shop.mail, shop.web)
+    return tuple(text for text in told if text)
 
 
 def _ends() -> tuple[str, ...]:

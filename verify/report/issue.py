@@ -6,8 +6,8 @@ from verify.record.canonical import record_bytes
 from verify.record.files import free_path, write_whole
 from verify.record.model import Record
 from verify.record.page import MARKER, record_in
+from verify.report.images import read_images
 from verify.report.packed import read_packed
-from verify.report.pictures import read_pictures
 from verify.report.render import render
 from verify.values.errors import FileFormatError, NotAReportError
 
@@ -25,19 +25,18 @@ def issue_report(folder: Path, record: Record) -> Path:
     old = read_report(path)
     if old is not None and MARKER in old and carries(old, record):
         return path
-    replace_report(folder, render(record, read_pictures(folder, record), read_packed(folder, record)))
+    replace_report(path, render(record, read_images(folder, record), read_packed(folder, record)))
     return path
 
 
-def replace_report(folder: Path, page: bytes) -> None:
-    """Write the page as the folder's report; a signed one that stood there is kept beside it.
+def replace_report(path: Path, page: bytes) -> None:
+    """Write the page there; a signed one that stood there is kept beside it, as NAME.superseded-1.html.
 
     Raises FileWriteError where it cannot be written, FileFormatError where the old one cannot be read.
     """
-    path = folder / REPORT_NAME
     old = read_report(path)
     if old is not None and MARKER in old:
-        beside = free_path(lambda number: folder / f"report.superseded-{number}.html")
+        beside = free_path(lambda number: path.with_name(f"{path.stem}.superseded-{number}.html"))
         write_whole(beside, old, overwrite=False)
     write_whole(path, page)
 

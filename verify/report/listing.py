@@ -17,6 +17,8 @@ from verify.report.words import STAGES
 _INDENT, _MINUTES = 5, 8
 """Columns: the number with its blanks, and the minutes at the right."""
 
+_UNSURE = {Kind.PROBE: "unsure_probe", Kind.PHOTO: "unsure_photo"}
+
 
 def numbered(composition: Composition) -> Mapping[str, int]:
     """Return each check's number on the page, by its id, from 1 on."""
@@ -65,7 +67,7 @@ def asides(check: Check, *, places: bool = True) -> tuple[str, ...]:
         shop, shipped = limit_written(check.limit), limit_written(check.shipped_limit)
         lines.append(LISTING["shop_limit"].format(limit=shop, shipped=shipped))
     if check.note_only:
-        lines.append(LISTING["unsure_probe" if check.kind is Kind.PROBE else "unsure"])
+        lines.append(LISTING[_UNSURE.get(check.kind, "unsure")])
     if check.caution is not None:
         lines.append(LISTING["caution"].format(what=check.caution))
     return tuple(lines)

@@ -4,6 +4,7 @@ import msgspec
 
 from verify.judge import Bounds, Limit, judge
 from verify.measure.rounding import write_value
+from verify.probe.watching import GAUGE
 from verify.record.model import Part, Record, Result, Ticket
 from verify.record.visible import on_one_line
 from verify.report import words
@@ -91,8 +92,8 @@ def plainly(result: Result) -> str:
     """Return why a check came to its verdict, for the owner; empty where the verdict says it all.
 
     Where the tool judged a figure, what was found and what good is, in units that have names and without
-    figures of uncertainty: those, and what the tool noted, stand with the check. Else the check's own
-    sentence, and what was noted.
+    figures of uncertainty: those, and what the tool noted, stand with the check. What it says of a battery's
+    gauge beyond a figure is for the technician. Else the check's own sentence, and what was noted.
     """
     last = result.attempts[-1] if result.attempts else None
     because = "" if result.because == _alone(result.verdict) else result.because
@@ -102,6 +103,8 @@ def plainly(result: Result) -> str:
         judged = judge(reading, result.limit)
         if judged.verdict is not result.verdict or not ("±" in because or judged.because == because):
             continue
+        if reading.source.startswith(GAUGE) and (reading.value is None or reading.unit is Unit.COUNT):
+            return words.OWNER["with_check"]
         if reading.value is None:
             return on_one_line(reading.reason or "")
         if reading.unit is Unit.COUNT and note:

@@ -30,9 +30,9 @@ from verify.record.examine import Examined, examine
 from verify.record.key_store import TrustedKey, utc_text
 from verify.record.model import Record
 from verify.record.seal import Seal
-from verify.report.packed import traces_in
-from verify.report.pictures import pictures_in, unseen_pictures
-from verify.report.render import render
+from verify.report.images import images_in, unseen_images
+from verify.report.logo import unseen_logo
+from verify.report.page_kind import PageKind, kind_of, made_again
 from verify.values import Outcome
 from verify.values.errors import AlteredError, HandbackError, KeyNotTrustedError
 
@@ -54,11 +54,13 @@ class Signer(msgspec.Struct, frozen=True, kw_only=True):
 class Proof(msgspec.Struct, frozen=True, kw_only=True):
     """What a whole report by known keys shows.
 
-    missing: roles that have to sign still, in order. doubts: what speaks against the signers' own page or
-    record. notes: what a careful reader should know.
+    kind: the whole report, or the summary for the counter. missing: roles that have to sign still, in
+    order. doubts: what speaks against the signers' own page or record. notes: what a careful reader should
+    know.
     """
 
     ticket: str
+    kind: PageKind
     outcome: Outcome
     practice: bool
     simulated: bool
@@ -103,6 +105,7 @@ def prove_examined(examined: Examined, *, trusted: Sequence[TrustedKey], at: dat
     released = complete and real and record.outcome is Outcome.FIT and not doubts
     return Proof(
         ticket=record.ticket.id,
+        kind=kind_of(examined.page),
         outcome=record.outcome,
         practice=record.practice,
         simulated=record.simulated,
@@ -114,7 +117,7 @@ def prove_examined(examined: Examined, *, trusted: Sequence[TrustedKey], at: dat
         doubts=doubts,
         notes=(
             *_notes(record, signers, missing, at),
-            *unseen_pictures(record, pictures_in(examined.page, record)),
+            *_unseen(examined),
         ),
         record=record,
     )
@@ -209,9 +212,15 @@ def _doubts(examined: Examined) -> Iterable[str]:
 
 def _shows(page: bytes, record: Record) -> bool:
     try:
-        return page == render(record, pictures_in(page, record), traces_in(page, record))
+        return page == made_again(page, record)
     except HandbackError:
         return False  # a record with figures of which no page can be made
+
+
+def _unseen(examined: Examined) -> tuple[str, ...]:
+    images = images_in(examined.page, examined.record)
+    summary = kind_of(examined.page) is PageKind.SUMMARY
+    return (unseen_logo if summary else unseen_images)(examined.record, images)
 
 
 def _notes(

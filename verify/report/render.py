@@ -1,17 +1,19 @@
 """From a record to the page: one file, no script, no request, the same bytes for the same record."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import cache
 from typing import TYPE_CHECKING
 
 from verify.record.canonical import record_bytes, record_from
-from verify.record.model import Record, Result
+from verify.record.model import Record
 from verify.record.page import MARKER, PAGE_END, escape_record, parts_of
 from verify.record.visible import on_one_line, visible
 from verify.report import words
 from verify.report.arrival import arrival_rows
 from verify.report.battery import battery_view
+from verify.report.checks import short_moment, stages_of
 from verify.report.course import course_of
+from verify.report.glance import glance_of
 from verify.report.inventory import parts_view
 from verify.report.numbers import likelihood, limit_written, moment, written
 from verify.report.owner import kind_words, owner_view, part_words, plainly
@@ -19,9 +21,13 @@ from verify.report.packed import Packed, packed_views
 from verify.report.pictures import picture_views
 from verify.report.plots.capacity import capacity_views
 from verify.report.plots.courses import course_views
+from verify.report.plots.resistance import resistance_views
+from verify.report.plots.runs import run_view
 from verify.report.plots.seams import seam_views
 from verify.report.plots.tray import tray_views
-from verify.report.readings import judged_of, readings_view
+from verify.report.readings import judged_of
+from verify.report.shop import shop_view
+from verify.report.traced import Traced
 from verify.values.errors import InvalidValueError
 
 if TYPE_CHECKING:
@@ -50,34 +56,41 @@ def render(
     data = record_bytes(record)
     record = record_from(data)  # whoever reads it out of the page must get the same page: names in one order
     shown = picture_views(record, pictures or {})
+    taken_in = tuple(view for view in shown if view.on_arrival)
     packed = () if traces is None else packed_views(record, traces)
     standing = {one.name: one.standing for one in packed}
-    sealed = {name: one.data for name, one in (traces or {}).items()}
+    read = Traced({name: one.data for name, one in (traces or {}).items()}, standing)
+    view = owner_view(record)
     text = template("page.html").render(
         record=record,
         pictures=shown,
-        arrival=() if record.arrival is None else arrival_rows(record.arrival, shown),
+        arrival=() if record.arrival is None else arrival_rows(record.arrival, taken_in),
         parts=parts_view(record),
         course=course_of(record),
-        view=owner_view(record),
+        view=view,
+        glance=glance_of(record, view),
+        shop=shop_view(record, pictures or {}),
         battery=battery_view(record),
         capacities=capacity_views(record),
         seams=seam_views(record),
+        resistances=resistance_views(record),
         trays=tray_views(record),
-        courses=course_views(record, sealed, standing) if packed else (),
+        run=run_view(record, read.seconds),
+        courses=course_views(record, read) if packed else (),
         trace_standing=standing,
         packed=packed,
-        stages=_by_stage(record.results),
+        taken_in=taken_in,
+        stages=stages_of(record, shown),
         shop_limited={
             result.checklist
             for result in record.results
             if result.shipped_limit is not None or result.shop_options
         },
         headline=words.HEADLINES[record.outcome],
-        bands=_bands(record),
+        bands=bands(record),
         machine=_machine(record.machine),
         layout=LAYOUT,
-        ticket_css=Markup(_css_string(on_one_line(record.ticket.id))),  # every character is a code
+        ticket_css=Markup(css_string(on_one_line(record.ticket.id))),  # every character is a code
         embedded=Markup(escape_record(data).decode()),  # escaped by the one rule that takes it out again
     )
     page = text.encode()
@@ -94,14 +107,8 @@ def _machine(told: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
     return tuple(sorted(told.items(), key=lambda item: (known.get(item[0], len(known)), item[0])))
 
 
-def _by_stage(results: tuple[Result, ...]) -> Mapping[str, tuple[Result, ...]]:
-    stages: dict[str, tuple[Result, ...]] = {}
-    for result in results:
-        stages[result.stage] = (*stages.get(result.stage, ()), result)
-    return stages
-
-
-def _bands(record: Record) -> tuple[str, ...]:
+def bands(record: Record) -> tuple[str, ...]:
+    """Return what every page says of a run that is no acceptance; empty for one that may be."""
     flags = (
         (record.practice, "practice"),
         (record.simulated, "simulated"),
@@ -110,16 +117,21 @@ def _bands(record: Record) -> tuple[str, ...]:
     return tuple(words.PAGE[name] for flag, name in flags if flag)
 
 
-def _css_string(text: str) -> str:
+def css_string(text: str) -> str:
     """Return the text as a CSS string in which every character is a code: nothing can end it."""
     return '"' + "".join(f"\\{ord(character):06x}" for character in text) + '"'
 
 
-def _say(text: object) -> "Markup":
-    """Escape a foreign text, make every character visible, and keep its direction to itself."""
+def _sayer() -> Callable[[object], "Markup"]:
+    """Return the filter for foreign text: escaped, every character visible, its direction kept to itself."""
     from markupsafe import Markup, escape
 
-    return Markup("<bdi>") + escape(visible(str(text))) + Markup("</bdi>")
+    opens, closes = Markup("<bdi>"), Markup("</bdi>")
+
+    def say(text: object) -> Markup:
+        return opens + escape(visible(str(text))) + closes
+
+    return say
 
 
 @cache
@@ -139,7 +151,7 @@ def template(name: str) -> "Template":
         keep_trailing_newline=True,
     )
     environment.filters.update(
-        say=_say,
+        say=_sayer(),
         visible=visible,
         written=written,
         limit=limit_written,
@@ -147,7 +159,7 @@ def template(name: str) -> "Template":
         kind=kind_words,
         part=part_words,
         moment=moment,
-        readings=readings_view,
+        short_moment=short_moment,
         judged=judged_of,
         plainly=plainly,
     )

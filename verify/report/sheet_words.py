@@ -20,6 +20,7 @@ SHOWN: Mapping[Shows, str] = {
 
 BOXES: Mapping[Kind, tuple[str, ...]] = {
     Kind.HAZARD: ("No", "Yes", "Cannot tell: counts as yes"),
+    Kind.PHOTO: ("Good", "Not good", "Cannot see", "No picture"),
     Kind.WAIT: ("Done",),
     Kind.PROBE: ("Good", "Not good", "Cannot tell"),
 }
@@ -27,6 +28,7 @@ BOXES_ELSE = ("Good", "Not good", "Cannot see")
 """The answers that a cross is put at."""
 
 TO_WRITE: Mapping[Kind, tuple[str, ...]] = {
+    Kind.PHOTO: ("Number of the picture, or why there is none",),
     Kind.PROBE: ("Reading of the tool", "Note"),
     Kind.WAIT: ("From, to", "Note"),
 }
@@ -77,6 +79,7 @@ LISTING: Mapping[str, str] = {
     "shop_options": "Set by the shop: {options} ({source}).",
     "shop_limit": "Shop limit: {limit}; shipped: {shipped}.",
     "unsure_probe": "If the tool cannot tell, that does not hold. Not good does.",
+    "unsure_photo": "Without a picture, that does not hold. Not good does.",
     "unsure": "If it cannot be seen, that does not hold. Not good does.",
     "minutes": "{minutes} min",
     "hours": "{hours} h",

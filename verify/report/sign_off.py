@@ -1,4 +1,4 @@
-"""The next signature on a ticket's report: which page it goes on, and who is due.
+"""The next signature on a ticket's report or summary: which page it goes on, and who is due.
 
 What `prepare` returns is what `sign_off` signs, byte for byte, whatever happens to the file in between. An
 unsigned page is always made anew from the record, so nobody signs what somebody else edited. A signed page
@@ -7,6 +7,7 @@ page that this record makes: a first signer may have signed a page that shows so
 that lies whole in the folder has to be on the page; one that was lost since may stand there as it was signed.
 """
 
+from collections.abc import Mapping
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
@@ -19,10 +20,11 @@ from verify.record.keys import SigningKey
 from verify.record.model import Record, RequiredSigner
 from verify.record.page import MARKER
 from verify.record.sign import next_signer, sign_page
-from verify.report.issue import REPORT_NAME, carries, read_report, replace_report
-from verify.report.packed import read_packed, traces_in
-from verify.report.pictures import pictures_in, read_pictures, unseen_pictures, whole_pictures
-from verify.report.render import render
+from verify.report.images import images_in, read_images, unseen_images, whole_images
+from verify.report.issue import carries, read_report, replace_report
+from verify.report.logo import unseen_logo
+from verify.report.packed import read_packed
+from verify.report.page_kind import PageKind, kind_of, made, made_again
 from verify.values.errors import AlteredError, OrderError, ProofError
 
 
@@ -41,6 +43,7 @@ class SignOff(msgspec.Struct, frozen=True, kw_only=True):
     """
 
     page: Page
+    kind: PageKind
     data: bytes
     record: Record
     due: RequiredSigner
@@ -48,39 +51,49 @@ class SignOff(msgspec.Struct, frozen=True, kw_only=True):
     unseen: tuple[str, ...] = ()
 
 
-def prepare(folder: Path, record: Record, *, new_report: bool = False) -> SignOff:
+def prepare(
+    folder: Path, record: Record, *, new_report: bool = False, kind: PageKind = PageKind.REPORT
+) -> SignOff:
     """Return what is to be signed next; writes nothing.
 
     new_report: give up the signatures on an older state of the run; that page is kept beside the new one.
+    kind: which of the two pages; each has signatures of its own.
     Raises OrderError where the run has gone on since the page was signed or nobody is due, AlteredError
     where the signed page is not whole, or shows another page than its record makes.
     """
-    data = read_report(folder / REPORT_NAME)
+    data = read_report(folder / kind.file_name)
     if data is None or MARKER not in data or new_report:
-        pictures = read_pictures(folder, record)
+        pictures = read_images(folder, record)
         return SignOff(
             page=Page.STALE if data is not None and MARKER in data else Page.UNSIGNED,
-            data=render(record, pictures, read_packed(folder, record)),
+            kind=kind,
+            data=made(kind, record, pictures, read_packed(folder, record)),
             record=record,
             due=next_signer(record, ()),
             signed_by=(),
-            unseen=unseen_pictures(record, pictures),
+            unseen=_unseen(kind, record, pictures),
         )
     renew = (
         "Make a new one, to be signed from the first signer on; this one is kept: "
-        f"handback sign {record.ticket.id} --new-report"
+        f"handback sign {record.ticket.id}{' --summary' if kind is PageKind.SUMMARY else ''} --new-report"
     )
     try:
         examined = examine(data)
     except ProofError as error:
         raise AlteredError(
-            f"The signed report is not whole, so nothing is added to it. {error.what}", next_step=renew
+            f"The signed {kind} is not whole, so nothing is added to it. {error.what}", next_step=renew
         ) from error
     if not carries(examined.page, record):
-        raise OrderError(f"{record.ticket.id} has gone on since its report was signed.", next_step=renew)
-    kept = whole_pictures(record, read_pictures(folder, record))
-    pictures = {**pictures_in(examined.page, record), **kept}
-    if examined.page != render(record, pictures, traces_in(examined.page, record)):
+        raise OrderError(f"{record.ticket.id} has gone on since its {kind} was signed.", next_step=renew)
+    kept = whole_images(record, read_images(folder, record))
+    pictures = {**images_in(examined.page, record), **kept}
+    if kind_of(examined.page) is not kind:
+        other = "the summary" if kind is PageKind.REPORT else "the whole report"
+        raise AlteredError(
+            f"{folder / kind.file_name} is not the {kind}: it is {other}. Nothing is added to it.",
+            next_step=renew,
+        )
+    if examined.page != made_again(examined.page, record, pictures):
         raise AlteredError(
             "The signed page is not the one that its record makes: it may show something else. "
             "Nothing is added to it.",
@@ -88,25 +101,30 @@ def prepare(folder: Path, record: Record, *, new_report: bool = False) -> SignOf
         )
     return SignOff(
         page=Page.SIGNED,
+        kind=kind,
         data=data,
         record=record,
         due=next_signer(record, examined.seals),
         signed_by=tuple(f"{seal.payload.name}, {seal.payload.role}" for seal in examined.seals),
-        unseen=unseen_pictures(record, pictures),
+        unseen=_unseen(kind, record, pictures),
     )
 
 
+def _unseen(kind: PageKind, record: Record, images: Mapping[str, bytes]) -> tuple[str, ...]:
+    return (unseen_logo if kind is PageKind.SUMMARY else unseen_images)(record, images)
+
+
 def sign_off(folder: Path, prepared: SignOff, *, key: SigningKey, at: datetime) -> Path:
-    """Put the signature on what was prepared, write it as the folder's report and return its path.
+    """Put the signature on what was prepared, write it into the folder and return its path.
 
     at: now, aware, UTC.
     Raises OrderError where this key is not due or the report was signed meanwhile, FileWriteError where it
     cannot be written; the page that stood there before then still stands.
     """
     signed = sign_page(prepared.data, key=key, at=at)
-    path = folder / REPORT_NAME
+    path = folder / prepared.kind.file_name
     if prepared.page is Page.STALE:
-        replace_report(folder, signed)
+        replace_report(path, signed)
         return path
     found = read_report(path)
     if found is not None and MARKER in found and found != prepared.data:

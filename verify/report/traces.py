@@ -1,34 +1,35 @@
 """The traces of a run: out of its folder, and as numbers over time.
 
 Only a trace whose bytes have the hash that the record names is taken as what was read; one that is missing or
-another one is told in words. Line by line, and only the numbers are kept: a day at one look a second is a
-hundred million bytes of text.
+another one is told in words. Line by line, and only the numbers that are drawn are kept.
 """
 
 import re
 from array import array
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from math import nan
 from pathlib import Path
 
 import msgspec
 
-from verify.machine import Fan, Temperature
+from verify.machine import Sample, bounds
+from verify.machine.bounds import within
 from verify.machine.load_limit import processor_sensors
 from verify.probe.watching import seconds_across
 from verify.record.canonical import sha256_hex
 from verify.record.model import Record, Trace
+from verify.record.trace_lines import LineReader, is_old
+from verify.record.trace_shape import columns, instant, times
 from verify.report.pictures import Standing
-from verify.values import Instant
 
 __all__ = ["MOST_BYTES", "Courses", "Pack", "courses_in", "read_traces", "standings"]
 
 # As `verify.run` names them: a record from elsewhere must not reach out of the run's folder.
 _NAME = re.compile(r"\d{5,9}-[a-z0-9-]{1,100}\.jsonl", re.ASCII)
 MOST_BYTES = 400_000_000
-"""Three days of a look a second."""
+"""Three days of a look a second, each a whole line."""
 
-_LONGEST_STEP_S = 30 * 86_400.0  # longer than any run is watched: the clock is wrong
+_LONGEST_STEP_MS = 30 * 86_400_000  # longer than any run is watched: the clock is wrong
 _MOST_NAMES = 16  # of batteries and of fans: more than any laptop has
 _UNTOLD_STEP_S = 1.0  # across a restart of which nobody knows how long it was: only that the line breaks
 
@@ -58,25 +59,6 @@ class Courses(msgspec.Struct, kw_only=True):
     restarts: int = 0
 
 
-class _SeenPack(msgspec.Struct, gc=False):
-    name: str
-    state_of_charge: float | None = None
-    power_w: float | None = None
-    voltage_v: float | None = None
-
-
-class _Seen(msgspec.Struct):
-    """Of a `verify.machine.Sample` what is drawn; the rest of the line is passed over."""
-
-    at: Instant
-    packs: tuple[_SeenPack, ...] = ()
-    temperatures: tuple[Temperature, ...] = ()
-    fans: tuple[Fan, ...] = ()
-
-
-_decoder = msgspec.json.Decoder(_Seen)
-
-
 def read_traces(folder: Path, record: Record) -> dict[str, bytes]:
     """Read the record's traces from the run's folder; one that cannot be read is left out."""
     found = {}
@@ -100,19 +82,17 @@ def standings(record: Record, traces: Mapping[str, bytes]) -> dict[str, Standing
 
 
 def courses_in(data: bytes) -> Courses:
-    """Return what a trace file holds, as numbers over time; lines that are no samples are counted."""
-    found = Courses(times_s=array("d"), processor_c=array("d"), packs={}, fans_rpm={})
-    before: Instant | None = None
-    for line in _lines(data):
-        try:
-            seen = _decoder.decode(line)
-        except (msgspec.MsgspecError, UnicodeDecodeError, ValueError):
-            found.unread += 1
-            _blank(found, found.times_s[-1] if found.times_s else 0.0)
-            continue
-        _take_in(found, seen, before)
-        before = seen.at
-    return found
+    """Return what a trace file holds, as numbers over time; lines that are no samples are counted.
+
+    Raises UnknownFormatError for a format that this tool does not know.
+    """
+    course = _Course()
+    lines = _lines(data)
+    if data and not is_old(data.partition(b"\n")[0]):
+        next(lines)
+    for line in lines:
+        course.take(line)
+    return course.found
 
 
 def _standing(trace: Trace, data: bytes | None) -> Standing:
@@ -132,57 +112,119 @@ def _lines(data: bytes) -> Iterator[memoryview]:
         start = end + 1
 
 
-def _take_in(found: Courses, seen: _Seen, before: Instant | None) -> None:
-    now = 0.0
-    if before is not None:
-        now = found.times_s[-1]
-        step_s = seen.at.elapsed_s - before.elapsed_s
-        if seen.at.boot_id == before.boot_id and 0 <= step_s <= _LONGEST_STEP_S:
-            now += step_s
-        else:
-            found.restarts += 1
-            _blank(found, now)
-            now += seconds_across(before, seen.at) or _UNTOLD_STEP_S
-    _blank(found, now)
-    for told in seen.packs:
-        pack = found.packs.get(told.name)
-        if pack is None and len(found.packs) == _MOST_NAMES:
-            continue
-        if pack is None:
-            pack = found.packs[told.name] = Pack(
-                level=_unknown(found), power_w=_unknown(found), voltage_v=_unknown(found)
-            )
-        pack.level[-1] = nan if told.state_of_charge is None else 100 * told.state_of_charge
-        pack.power_w[-1] = nan if told.power_w is None else told.power_w
-        pack.voltage_v[-1] = nan if told.voltage_v is None else told.voltage_v
-    for fan in seen.fans:
-        name = f"{fan.chip} {fan.label}".strip()
-        speeds = found.fans_rpm.get(name)
-        if speeds is None and len(found.fans_rpm) == _MOST_NAMES:
-            continue
-        if speeds is None:
-            speeds = found.fans_rpm[name] = _unknown(found)
-        speeds[-1] = nan if fan.rpm is None or fan.reason is not None else fan.rpm
-    hottest = max(processor_sensors(seen.temperatures), key=lambda one: one[1], default=None)
-    if hottest is not None:
-        found.processor_c[-1] = hottest[1]
-        found.critical_c = hottest[0].critical if hottest[0].critical is not None else found.critical_c
+class _Course:
+    """What was found so far, and where the numbers of a line go until the next whole one."""
 
+    def __init__(self) -> None:
+        self.found = Courses(times_s=array("d"), processor_c=array("d"), packs={}, fans_rpm={})
+        self._reader = LineReader()
+        self._now = 0.0
+        self._before: tuple[Sample, list[int]] | None = None
+        self._drawn: list[tuple[Callable[[float], None], int, float]] = []  # what takes it, place, what 1 is
+        self._unknown: list[Callable[[float], None]] = []
+        self._heat: list[tuple[float | None, int, float]] = []  # critical, place, what 1 is
 
-def _blank(found: Courses, now: float) -> None:
-    """Add a time at which nothing is known yet."""
-    found.times_s.append(now)
-    found.processor_c.append(nan)
-    for pack in found.packs.values():
-        pack.level.append(nan)
-        pack.power_w.append(nan)
-        pack.voltage_v.append(nan)
-    for speeds in found.fans_rpm.values():
-        speeds.append(nan)
+    def take(self, line: memoryview) -> None:
+        """Add one time, with what the line tells of it."""
+        found, reader = self.found, self._reader
+        if not reader.take(line) or reader.shape is None:
+            found.unread += 1
+            self._blank()
+            return
+        numbers = reader.numbers
+        if self._before is not None:
+            self._move_on(self._before, (reader.shape, numbers))
+        self._before = (reader.shape, numbers)
+        if reader.whole:
+            self._place(reader.sample(), first=times(reader.shape))
+        found.times_s.append(self._now)
+        for append, at, one in self._drawn:
+            append(numbers[at] / one)
+        for append in self._unknown:
+            append(nan)
+        hottest, told = nan, None
+        for critical, at, one in self._heat:
+            celsius = numbers[at] / one
+            if within(celsius, bounds.CELSIUS) and not celsius <= hottest:
+                hottest = celsius
+                told = critical
+        found.processor_c.append(hottest)
+        if told is not None:
+            found.critical_c = told
 
+    def _move_on(self, before: tuple[Sample, list[int]], after: tuple[Sample, list[int]]) -> None:
+        step_ms = after[1][0] - before[1][0]
+        if after[0].at.boot_id == before[0].at.boot_id and 0 <= step_ms <= _LONGEST_STEP_MS:
+            self._now += step_ms / 1000
+            return
+        self.found.restarts += 1
+        self._blank()
+        self._now += seconds_across(instant(*before), instant(*after)) or _UNTOLD_STEP_S
 
-def _unknown(found: Courses) -> "array[float]":
-    return array("d", [nan]) * len(found.times_s)
+    def _place(self, sample: Sample, *, first: int) -> None:
+        """Find where the numbers of this line and of those behind it go. first: the place of the first."""
+        places: dict[tuple[str, int, str], tuple[int, float]] = {
+            (column.group, column.at, column.field): (place, 10.0**column.places)
+            for place, column in enumerate(columns(sample), first)
+        }
+        # By the one that takes them: of two with one name the last one counts.
+        drawn: dict[int, tuple[Callable[[float], None], int, float]] = {}
+        for at, told in enumerate(sample.packs):
+            pack = self._pack(told.name)
+            if pack is None:
+                continue
+            for field, share, taker in (
+                ("state_of_charge", 0.01, pack.level),
+                ("power_w", 1.0, pack.power_w),
+                ("voltage_v", 1.0, pack.voltage_v),
+            ):
+                drawn.pop(id(taker), None)
+                if ("packs", at, field) in places:
+                    place, one = places["packs", at, field]
+                    drawn[id(taker)] = (taker.append, place, one * share)
+        for at, fan in enumerate(sample.fans):
+            speeds = self._fan(f"{fan.chip} {fan.label}".strip())
+            if speeds is None:
+                continue
+            drawn.pop(id(speeds), None)
+            if ("fans", at, "rpm") in places and fan.reason is None:
+                drawn[id(speeds)] = (speeds.append, *places["fans", at, "rpm"])
+        self._drawn = list(drawn.values())
+        self._unknown = [taker.append for taker in self._takers() if id(taker) not in drawn]
+        # Whether it can be trusted hangs on its reading, which is asked line by line.
+        self._heat = [
+            (sensor.critical, *places["temperatures", at, "celsius"])
+            for at, sensor in enumerate(sample.temperatures)
+            if ("temperatures", at, "celsius") in places
+            and processor_sensors([msgspec.structs.replace(sensor, celsius=bounds.CELSIUS[0])])
+        ]
+
+    def _pack(self, name: str) -> Pack | None:
+        packs = self.found.packs
+        if name not in packs and len(packs) < _MOST_NAMES:
+            packs[name] = Pack(level=self._gone(), power_w=self._gone(), voltage_v=self._gone())
+        return packs.get(name)
+
+    def _fan(self, name: str) -> "array[float] | None":
+        fans = self.found.fans_rpm
+        if name not in fans and len(fans) < _MOST_NAMES:
+            fans[name] = self._gone()
+        return fans.get(name)
+
+    def _gone(self) -> "array[float]":
+        return array("d", [nan]) * len(self.found.times_s)
+
+    def _takers(self) -> "Iterator[array[float]]":
+        for pack in self.found.packs.values():
+            yield from (pack.level, pack.power_w, pack.voltage_v)
+        yield from self.found.fans_rpm.values()
+
+    def _blank(self) -> None:
+        """Add a time at which nothing is known."""
+        self.found.times_s.append(self._now)
+        self.found.processor_c.append(nan)
+        for taker in self._takers():
+            taker.append(nan)
 
 
 def _read(folder: Path, name: str) -> bytes | None:

@@ -76,6 +76,7 @@ OWNER: Mapping[str, str] = {
     "found": "Found: {value}. Good is {limit}.",
     "near": "Found: {value}. Good is {limit}: too near to it to be sure.",
     "doubted": "Found: {value}. Good is {limit}. What was read is in doubt; why stands with the check.",
+    "with_check": "Why stands with the check.",
     "unmade": "{what} {not_made_safe}",
 }
 """What was measured, for the owner: no uncertainty in figures. It stands with the check."""
@@ -149,13 +150,16 @@ PAGE: Mapping[str, str] = {
     "signers_how": "To see that it is whole and whose they are: handback prove report.html",
     "signer_keys": "Who has to sign, with which key",
     "technician": "For the technician",
-    "technician_intro": "Every check of this repair, in the order of the work, with all its attempts.",
+    "technician_intro": "Every check of this repair, in the order of the work, with all its attempts. "
+    "Times are UTC; one without a day is of the day beside its stage.",
     "no_checks": "No check was called for. A record without checks is held.",
     "check": "Check",
     "result": "Result",
     "reading": "Reading",
     "limit": "Limit",
     "no_reading": "no reading",
+    "read_at": "Read from:",
+    "limit_rule": "Limit:",
     "else_read": "What else was read",
     "else_what": "What",
     "else_told": "Read",
@@ -182,7 +186,7 @@ PAGE: Mapping[str, str] = {
     "reopenings": "Opened again",
     "growths": "Work added",
     "gaps": "Not watched",
-    "pictures": "Pictures taken on arrival",
+    "pictures": "Pictures",
     "picture": "Picture",
     "missing_picture": "Not shown: it was not in the run's folder, or could not be read.",
     "altered_picture": "NOT SHOWN: the file in the run's folder is not the picture that was taken. "
@@ -198,9 +202,11 @@ PAGE: Mapping[str, str] = {
     "made_safe_by": "by",
     "not_made_safe": "NOT made safe.",
     "checklists": "Checklists",
+    "checklist": "Checklist",
     "revision": "Revision",
     "hash": "SHA-256",
     "traces": "Traces",
+    "trace": "Trace",
     "samples": "Samples",
     "no_traces": "None: nothing was read over time.",
     "identity": "The machine",
@@ -215,6 +221,7 @@ PAGE: Mapping[str, str] = {
     "record": "The record itself",
     "record_intro": "The data that this page was made from: canonical JSON (RFC 8785).",
     "end": "End of",
+    "last_sheet": "Last sheet of",
     "page": "page",
 }
 
@@ -240,6 +247,24 @@ HEADLINES: Mapping[Outcome, tuple[str, str]] = {
     ),
 }
 
+GLANCE: Mapping[str, str] = {
+    "against": "In the way",
+    "left": "Left as found",
+    "accepted": "Flaws accepted",
+    "complaint": "What was wrong",
+    "not_checked": "Left unchecked",
+    "seen": "Also seen",
+    "things": "{count} things, told below",
+    "things_one": "one thing, told below",
+    "flaws": "{count}, told below",
+    "flaws_one": "one, told below",
+    "unchecked": "{count} checks, told below",
+    "unchecked_one": "one check, told below",
+    "unchecked_none": "Nothing that this repair calls for",
+    "no_checks": "no check was called for",
+}
+"""The lines of the first screen. What they tell at length stands in sections below."""
+
 ARRIVAL: Mapping[str, str] = {
     "at": "Taken",
     "found_as": "The machine",
@@ -249,7 +274,7 @@ ARRIVAL: Mapping[str, str] = {
     "readings": "Readings",
     "readings_note": "About the readings",
     "pictures": "Pictures",
-    "picture_count": "{count}, at the end of this part",
+    "picture_count": "{count}, below",
     "no_pictures": "none were taken",
     "unseen": "{count} cannot be shown; why stands there.",
 }
@@ -460,13 +485,45 @@ HAZARD_ADVICE = (
 )
 """What a technician does at once where a battery is a hazard; local rules come first."""
 
+DANGER_CALL = "Call the shop."
 DANGER_STEPS = (
     "Switch it off and pull the charger out, if you can do so without touching a hot part.",
     "Do not charge, press, bend or open it. Keep away what burns.",
-    "Call the shop.",
+    DANGER_CALL,
     "Smoke, hissing or fire: leave the room, warn others, call the fire service.",
 )
 DANGER_LOCAL = "Local rules and the fire service's word come before this page."
+
+# The shop, as its file told of it.
+SHOP: Mapping[str, str] = {
+    "call": "Call the shop: {telephone}",
+    "address": "Address",
+    "telephone": "Telephone",
+    "mail": "Mail",
+    "web": "Web page",
+    "warranty": "Warranty",
+    "warranty_days": "{days} days from the day the machine is handed back.",
+    "warranty_day": "One day from the day the machine is handed back.",
+    "no_warranty": "The shop states none here.",
+    "law": "It stands beside what the law gives the owner, and takes nothing from that.",
+    "terms": "Terms",
+    "missing_logo": "The shop's mark is not shown: it was not in the run's folder, or could not be read.",
+    "altered_logo": "The shop's mark is NOT SHOWN: the file in the run's folder is not the one that was "
+    "taken over. It was changed or exchanged.",
+}
+
+# One page for the counter.
+SUMMARY: Mapping[str, str] = {
+    "kind": "Acceptance summary",
+    "more": "and {count} more: see the whole report",
+    "row": "{before}; {what}",
+    "stuck": ", ",
+    "signature": "Signature, on paper",
+    "told": "{what} {why}",
+    "named": "{what}: {why}",
+    "whole": "One page of an acceptance record, signed for itself. Every check, and all that ends in dots "
+    "here, stands in the whole report.",
+}
 
 METHOD = (
     (
@@ -551,6 +608,120 @@ TRAY: Mapping[str, str] = {
     "unknown": "not known",
 }
 
+# Of plots: the run on one axis.
+RUN: Mapping[str, str] = {
+    "section": "The run over time",
+    "title": "The run on one axis of time",
+    "on_paper": "On paper the figures behind the drawings are left out; they stand in the file.",
+    "zone": "UTC",
+    "fold": "// {time}",
+    "by_order_axis": "in the order of the work; no times",
+    "whole": "From {began} to {ended}: {time}.",
+    "by_order": "The clock was set back during the run, so times cannot be compared. The drawing shows "
+    "the order of the stages, and within a stage that of the clock; it shows no lengths of time.",
+    "forward": "The clock was set forward during the run: across that, lengths are not true.",
+    "unread": "{count} times of the record cannot be read; what has them is not drawn.",
+    "unread_one": "One time of the record cannot be read; what has it is not drawn.",
+    "no_times": "Not drawn: no time of the record can be read.",
+    "stages": "Stages: {stages}.",
+    "stage": "{name} {time}",
+    "stages_order": "Stages in their order: {stages}.",
+    "watches": "Watched or waited: {watches}.",
+    "watch": "{name} {time}",
+    "watch_stale": "{name} {time}, out of date",
+    "watch_unknown": "{name}, how long is not known",
+    "watch_unknown_stale": "{name}, how long is not known, out of date",
+    "watch_order": "{name}",
+    "watch_order_stale": "{name}, out of date",
+    "no_watches": "Nothing was watched over time.",
+    "steps": "{count} steps were taken.",
+    "steps_one": "One step was taken.",
+    "no_steps": "No step was taken.",
+    "not_taken": "Not taken: {names}.",
+    "again": "Opened again {count} times.",
+    "again_one": "Opened again once.",
+    "hazards": "Hazards: {count}.",
+    "unseen": "{count} times nobody watched for a while.",
+    "unseen_one": "Once nobody watched for a while.",
+    "folded": "Where it is cut (//), nothing was answered: {count} stretches, {time} together.",
+    "folded_one": "Where it is cut (//), nothing was answered for {time}.",
+    "undrawn": "{count} shorter ones have no bar; they stand in the figures.",
+    "undrawn_one": "One shorter one has no bar; it stands in the figures.",
+    "stages_undrawn": "{count} more stages have no bar; they stand in the figures.",
+    "key": "A filled bar is a stage, a framed one a watch or a wait; a dashed frame is out of date. "
+    "A tick on the axis is an answer.",
+    "figures": "The figures: stages, watches, waits",
+    "what": "What",
+    "from": "From",
+    "to": "To",
+    "lasted": "Lasted",
+    "unknown": "not known",
+    "stale": "{name} (out of date)",
+    "happened": "What happened, by the numbers over the drawing",
+    "step": "{what}",
+    "again_what": "Opened again: {what}. Why: {why}",
+    "hazard": "Stop: {what}",
+    "hazard_open": "Stop: {what} It was NOT made safe.",
+    "made_safe": "Made safe: {what}",
+    "grew": "Work added: {what}",
+    "unseen_what": "Nobody watched for {time}: {what}",
+    "and_more": "{count} more stand in “{section}”, “{steps}” and “{gaps}” below.",
+    "list": ", ",
+    "sentences": " ",
+    "day_and_time": "{day} {time}",
+}
+"""The run on one axis of time, with what it says."""
+
+WATCHES: Mapping[str, str] = {
+    "rest-level": "Level at rest",
+    "holds-under-load": "Load on battery",
+    "drain": "Drain",
+    "heat-margin": "Full load",
+    "long-heat": "Long full load",
+    "board-heat": "Long full load",
+    "charge-power": "Charging power",
+    "charge-to-full": "Charge to full",
+    "cells-in-step": "Rest at full",
+    "feet-wait": "Feet: adhesive",
+}
+"""Short names of what is watched, where a drawing has little room; any other goes by its own."""
+
+RESISTANCE: Mapping[str, str] = {
+    "section": "Resistance of the battery",
+    "title": "Resistance of a cell against its limit",
+    "unit": "mΩ",
+    "cell": "Battery {name}: a cell has {value}.",
+    "cell_how": "Battery {name}: a cell has {value}, {how} of the load.",
+    "pack": "The {cells} cells in series together, worked out from that: {value}.",
+    "unknown": "Battery {name}: its resistance is not known. {why}",
+    "unknown_unnamed": "The resistance is not known. {why}",
+    "judged": "Good is {limit}: {verdict}.",
+    "not_judged": "No limit was applied to it.",
+    "doubted": "Doubted: {why}",
+    "method": "How: by a step of the load, in the manner of the two-level method of IEC 61960-3. Later "
+    "after the step it is higher.",
+    "limit_line": "limit {value}\u00a0mΩ",
+    "sentences": " ",
+}
+
+WARMTH: Mapping[str, str] = {
+    "title": "Before against after. Where no ± stands, nobody stated an uncertainty.",
+    "what": "What",
+    "arrival": "On arrival",
+    "earlier": "Earlier, out of date",
+    "now": "Now",
+    "unknown": "not read",
+    "rest": "Processor at rest",
+    "rest_of": "Processor at rest, {name}",
+    "most": "Processor, hottest that was read",
+    "ends": "Processor, where full load ends",
+    "after": "Processor, some minutes after",
+    "fan_rest": "{name} at rest",
+    "fan_loaded": "{name} under full load",
+    "fan_after": "{name} after it",
+    "degrees": "{value}\u00a0{unit}",
+}
+
 COURSES: Mapping[str, str] = {
     "section": "Over time",
     "packed": "What was read over time, as data (JSON lines, zlib, Base64)",
@@ -563,6 +734,23 @@ COURSES: Mapping[str, str] = {
     "voltage": "Voltage, V",
     "processor": "Processor, °C",
     "fans": "Fan speed, rpm",
+    "in": "Counted in, Wh",
+    "out": "Counted out, Wh",
+    "read": "read",
+    "fit": "fit",
+    "in_by_report": "Counted in by the report, from what was read: {value}\u00a0Wh",
+    "out_by_report": "Counted out by the report, from what was read: {value}\u00a0Wh",
+    "check_counted": "the check counted {value}\u00a0Wh",
+    "check_none": "the check told none to compare",
+    "check_unknown": "the check could not count it: {why}",
+    "counts_differ": "THE TWO DIFFER by {share}\u00a0%: they do not cover the same looks, or one is wrong",
+    "ends_at": "ends at {value}",
+    "end_is": "By the fit full load ends at {value} (95\u00a0% band).",
+    "end_unknown": "Where full load ends is not known: {why}",
+    "taus": "Time constants: chip {fast}, heat sink {slow}.",
+    "fit_drawn": "The fit is drawn from where the load began.",
+    "fit_undrawn": "The course of the fit is not drawn: it does not follow what was read closely enough, "
+    "or when the load began is not known.",
     "of_one": "{what}: {name}",
     "seconds": "seconds",
     "minutes": "minutes",
@@ -600,6 +788,7 @@ COURSES: Mapping[str, str] = {
     "missing": "Not drawn: the trace {name} was not in the run's folder, or could not be read.",
     "altered": "NOT DRAWN: the file {name} in the run's folder is not the trace that was sealed. "
     "It was changed or exchanged.",
+    "other_format": "Not drawn: the trace {name} is in a format that this version does not know.",
     "missing_trace": "It was not in the run's folder, or could not be read.",
     "altered_trace": "The file in the run's folder is NOT the trace that was sealed.",
     "unknown": "unknown",

@@ -112,8 +112,7 @@ class Background:
         if watch.working.inventory:
             # In this thread: it is short, and seldom asked for. The trace holds it with its sample.
             sample = msgspec.structs.replace(sample, inventory=self._machine.inventory(salt=self._salt))
-        watch.trace.write(sample)
-        finding = watch.step(sample)
+        finding = watch.step(watch.trace.write(sample))
         if finding is not None or not watch.working.load:
             self.end_load()
         else:

@@ -9,12 +9,14 @@ from verify import TOOL
 from verify.checklist import Checklist, Composition, Kind
 from verify.checklist.compose import compose
 from verify.checklist.loader import parse_checklist
+from verify.checklist.shop import ShopFile
 from verify.probe import Context
 from verify.probe.registry import make_probe
-from verify.record.model import Ticket, UsedChecklist, Work
+from verify.record.model import Shop, Ticket, UsedChecklist, Work
 from verify.run.events import JOURNAL_FORMAT, Began, Line, WorkAdded
 from verify.run.folder import RunFolder
 from verify.run.journal import Journal
+from verify.run.pictures import take_over_logo
 from verify.values import Clock
 from verify.values.errors import WrongUseError
 
@@ -26,16 +28,18 @@ def begin(
     checklists: Iterable[Checklist],
     clock: Clock,
     signers: tuple[str, ...] = (),
+    shop: ShopFile | None = None,
     arriving: bool = False,
     whole: bool = True,
 ) -> None:
     """Write a new run's first line. Hold the folder's lock.
 
-    signers: roles that have to sign besides those that the checklists ask for. arriving: the machine is
+    signers: roles that have to sign besides those that the checklists ask for. shop: what the shop's file
+    says, copied into the run with its logo. arriving: the machine is
     taken in first; its work is said later. whole: the checklists are all there are; a step that none of them
     has is a mistake.
     Raises WrongUseError where the folder already holds a run, the work cannot be composed, or an automatic
-    check cannot be made.
+    check cannot be made; as `take_over_logo` does for the logo.
     """
     composition = compose(tuple(checklists), [work.kind for work in ticket.work], whole=whole)
     refuse_impossible(composition)
@@ -48,11 +52,26 @@ def begin(
         format=JOURNAL_FORMAT,
         tool=TOOL,
         ticket=ticket,
+        shop=None if shop is None else _copied(folder, shop),
         signers=signers,
         checklists=tuple(used(checklist) for checklist in composition.checklists),
         arriving=arriving,
     )
     journal.append(began, clock.now())
+
+
+def _copied(folder: RunFolder, shop: ShopFile) -> Shop:
+    """Return what the file says as the run keeps it, the logo taken over."""
+    return Shop(
+        address=shop.address,
+        telephone=shop.telephone,
+        mail=shop.mail,
+        web=shop.web,
+        warranty=shop.warranty,
+        warranty_days=shop.warranty_days,
+        terms=shop.terms,
+        logo=None if shop.logo is None else take_over_logo(folder.path, shop.logo),
+    )
 
 
 def refuse_impossible(composition: Composition) -> None:

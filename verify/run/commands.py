@@ -15,9 +15,10 @@ from verify.checklist import (
     Concession,
     Step,
 )
-from verify.checklist.answers import Answer
+from verify.checklist.answers import Answer, Photo
 from verify.checklist.compose import compose
 from verify.checklist.work import with_included
+from verify.record.arrival import Picture
 from verify.record.model import Work
 from verify.run import plan
 from verify.run.beginning import refuse_impossible, used
@@ -29,6 +30,7 @@ from verify.run.events import (
     HazardMet,
     MadeSafe,
     Noticed,
+    Pictured,
     Reopened,
     Stepped,
     Undone,
@@ -39,15 +41,37 @@ from verify.run.state import State
 from verify.values.errors import OrderError, WrongUseError
 
 
-def answered(due: plan.Due, check_id: str, answer: Answer) -> Answered:
+def answered(state: State, due: plan.Due, check_id: str, answer: Answer) -> Answered:
     """Answer a check that is due.
 
-    Raises OrderError where it is not due, or is not an answer to such a check.
+    Raises OrderError where it is not due, or is not an answer to such a check; or where a picture is called
+    good or not good and there is none, or said not to be there and is.
     """
     if not isinstance(due, plan.Ask) or check_id not in {check.id for check in due.checks}:
         raise OrderError(f'"{check_id}" is not asked now.')
     judge_answer(next(check for check in due.checks if check.id == check_id), answer)
+    if isinstance(answer, Photo) and (answer.seen is not None) is not state.has_picture(check_id):
+        if answer.seen is not None:
+            raise OrderError("There is no picture yet.", next_step="Take one, then give its file.")
+        raise OrderError("There is a picture.", next_step="Say whether it is good, or take it back.")
     return Answered(check=check_id, answer=answer)
+
+
+def pictured(
+    composition: Composition, state: State, due: plan.Due, check_id: str, picture: Picture
+) -> Pictured:
+    """Add a picture, taken over already, to a check that is asked now, or to the answer that counts.
+
+    Raises OrderError where it is neither asked nor answered, where the answer is that there is no picture, or
+    while a hazard stands.
+    """
+    if state.hazards_open:
+        raise OrderError("A hazard stands.", next_step="Say first how it was made safe.")
+    if check_id not in {check.id for check in plan.may_be_pictured(composition, state, due)}:
+        raise OrderError(
+            f'No picture can be added to "{check_id}" now.', next_step="Add it while the check is asked."
+        )
+    return Pictured(check=check_id, picture=picture)
 
 
 def stepped(due: plan.Due, step_id: str) -> Stepped:

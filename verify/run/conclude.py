@@ -72,6 +72,7 @@ def record_of(lines: tuple[Line, ...], composition: Composition, *, head: str) -
         format=RECORD_FORMAT,
         tool=TOOL,
         ticket=state.ticket,
+        shop=state.began.shop,
         simulated=state.simulated,
         scripted=state.scripted,
         practice=state.practice,
@@ -178,6 +179,7 @@ def _result(check: Check, checklist: str, state: State) -> Result:
         place=check.place,
         ask=check.ask,
         good=check.good,
+        about=check.about,
         verdict=verdict,
         because=current.judgement.because if current is not None else "Not done.",
         probability=current.judgement.probability if current is not None else None,
@@ -190,6 +192,7 @@ def _result(check: Check, checklist: str, state: State) -> Result:
         note_only=check.note_only,
         accepted=_accepted(check, state),
         attempts=tuple(_attempt(attempt) for attempt in state.tries.get(check.id, ())),
+        pictures=state.pictures.get(check.id, ()),
     )
 
 

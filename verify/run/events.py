@@ -10,7 +10,7 @@ import msgspec
 from verify.checklist.answers import Answer
 from verify.machine import Inventory
 from verify.record.arrival import FoundAs, Picture, Tried
-from verify.record.model import Ticket, UsedChecklist, Work
+from verify.record.model import Shop, Ticket, UsedChecklist, Work
 from verify.values import Instant, Outcome, Reading
 
 JOURNAL_FORMAT = "journal/1"
@@ -20,12 +20,14 @@ NO_LINE_BEFORE = "0" * 64
 class Began(msgspec.Struct, frozen=True, kw_only=True, tag="began"):
     """The run was opened for a ticket. signers: roles besides those that the checklists ask for.
 
-    arriving: the machine is taken in first; what is to be repaired is not said yet.
+    arriving: the machine is taken in first; what is to be repaired is not said yet. shop: what the shop's
+    file said then.
     """
 
     format: str
     tool: str
     ticket: Ticket
+    shop: Shop | None = None
     signers: tuple[str, ...] = ()
     checklists: tuple[UsedChecklist, ...]
     arriving: bool = False
@@ -82,6 +84,13 @@ class Answered(msgspec.Struct, frozen=True, kw_only=True, tag="answered"):
     answer: Answer
 
 
+class Pictured(msgspec.Struct, frozen=True, kw_only=True, tag="pictured"):
+    """A picture was taken at a check, before or after its answer; its file is in the run's folder already."""
+
+    check: str
+    picture: Picture
+
+
 class WatchBegan(msgspec.Struct, frozen=True, kw_only=True, tag="watch-began"):
     """An automatic check began; its samples go into the trace file of this name."""
 
@@ -90,7 +99,7 @@ class WatchBegan(msgspec.Struct, frozen=True, kw_only=True, tag="watch-began"):
 
 
 class Found(msgspec.Struct, frozen=True, kw_only=True, tag="found"):
-    """An automatic check ended. sha256 seals the trace as it lies on disk, `samples` lines long.
+    """An automatic check ended. sha256 seals the trace as it lies on disk, with its `samples`.
 
     inventory: the last that the check was fed; None where it asked for none.
     """
@@ -201,6 +210,7 @@ Event = (
     | Arrived
     | WorkAdded
     | Answered
+    | Pictured
     | WatchBegan
     | Found
     | Waited

@@ -4,7 +4,17 @@ from collections.abc import Iterable
 from typing import assert_never
 
 from verify.checklist import Check, Kind
-from verify.checklist.answers import Answer, Counted, Entered, Hazard, Look, Measured, Seen, Tally
+from verify.checklist.answers import (
+    Answer,
+    Counted,
+    Entered,
+    Hazard,
+    Look,
+    Measured,
+    Photo,
+    Seen,
+    Tally,
+)
 from verify.judge import Judgement, judge, judge_bracket, judge_tally
 from verify.values import Reading, Unit, Verdict, dimension
 from verify.values.errors import InvalidValueError, OrderError
@@ -20,6 +30,7 @@ _WORST_FIRST = (
 
 _KIND_OF_ANSWER = {
     Look: Kind.LOOK,
+    Photo: Kind.PHOTO,
     Hazard: Kind.HAZARD,
     Measured: Kind.MEASURE,
     Entered: Kind.MEASURE,
@@ -44,7 +55,9 @@ def judge_answer(check: Check, answer: Answer) -> Judgement:
         raise OrderError(f'"{check.id}" is a {check.kind}: this is not an answer to it.')
     match answer:
         case Look():
-            return _judge_look(answer)
+            return _judge_seen(answer.seen, answer.note, looked="Looked at", unseen="It cannot be seen.")
+        case Photo():
+            return _judge_photo(answer)
         case Hazard():
             return _judge_hazard(answer)
         case Measured():
@@ -57,17 +70,26 @@ def judge_answer(check: Check, answer: Answer) -> Judgement:
             assert_never(answer)
 
 
-def _judge_look(answer: Look) -> Judgement:
-    note = f" {answer.note}" if answer.note else ""
-    match answer.seen:
+def _judge_photo(answer: Photo) -> Judgement:
+    if answer.seen is None:
+        # Undecided, not "not done": it was asked and answered, and a check may say that this is only a note.
+        return Judgement(verdict=Verdict.UNDECIDED, because=f"Not done: no picture was taken. {answer.note}")
+    return _judge_seen(
+        answer.seen, answer.note, looked="Picture taken", unseen="The picture does not show it."
+    )
+
+
+def _judge_seen(seen: Seen, note: str, *, looked: str, unseen: str) -> Judgement:
+    note = f" {note}" if note else ""
+    match seen:
         case Seen.GOOD:
-            return Judgement(verdict=Verdict.CONFORMS, because=f"Looked at and good.{note}")
+            return Judgement(verdict=Verdict.CONFORMS, because=f"{looked} and good.{note}")
         case Seen.NOT_GOOD:
-            return Judgement(verdict=Verdict.DOES_NOT_CONFORM, because=f"Looked at and not good.{note}")
+            return Judgement(verdict=Verdict.DOES_NOT_CONFORM, because=f"{looked} and not good.{note}")
         case Seen.CANNOT_SEE:
-            return Judgement(verdict=Verdict.UNDECIDED, because=f"It cannot be seen.{note}")
+            return Judgement(verdict=Verdict.UNDECIDED, because=f"{unseen}{note}")
         case _:
-            assert_never(answer.seen)
+            assert_never(seen)
 
 
 def _judge_hazard(answer: Hazard) -> Judgement:
@@ -148,7 +170,7 @@ def readings_of(answer: Answer) -> tuple[Reading, ...]:
                 )
                 for kind, tally in answer.tallies.items()
             )
-        case Look() | Hazard():
+        case Look() | Photo() | Hazard():
             return ()
         case _:
             assert_never(answer)

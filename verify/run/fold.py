@@ -12,6 +12,7 @@ from verify.checklist import Check, Composition, Kind
 from verify.checklist.answers import Hazard
 from verify.judge import Judgement
 from verify.machine import Inventory
+from verify.record.arrival import Picture
 from verify.record.model import Work
 from verify.run.events import (
     Accepted,
@@ -28,6 +29,7 @@ from verify.run.events import (
     Missed,
     Noticed,
     Opened,
+    Pictured,
     Placed,
     Reopened,
     Stepped,
@@ -42,7 +44,7 @@ from verify.run.state import OpenedAgain, OpenHazard, State, Try
 from verify.values import Instant, Reading, Verdict
 from verify.values.errors import BrokenJournalError, OrderError
 
-_CAN_BE_UNDONE = (Placed, Answered, Stepped, Accepted, Noticed, Arrived, Reopened, GivenBack)
+_CAN_BE_UNDONE = (Placed, Answered, Pictured, Stepped, Accepted, Noticed, Arrived, Reopened, GivenBack)
 """What hands and eyes said. What was read, a hazard and more work cannot be taken back."""
 
 
@@ -68,6 +70,7 @@ class Fold:
         self._arrived_at: Instant | None = None
         self._read_on_arrival = -1
         self._tries: dict[str, tuple[Try, ...]] = {}
+        self._pictures: dict[str, tuple[Picture, ...]] = {}
         self._steps: dict[str, tuple[int, Instant]] = {}
         self._accepted: dict[str, tuple[Instant, Accepted]] = {}
         self._watching: dict[str, str] = {}
@@ -101,6 +104,7 @@ class Fold:
             arrival=self._arrival,
             arrived_at=self._arrived_at,
             tries=dict(self._tries),
+            pictures=dict(self._pictures),
             steps=dict(self._steps),
             accepted=dict(self._accepted),
             watching=dict(self._watching),
@@ -154,6 +158,10 @@ class Fold:
                 self._work_added(line, event)
             case Answered():
                 self._answered(line, event)
+            case Pictured():
+                check_id = self._check(event.check).id
+                self._pictures[check_id] = (*self._pictures.get(check_id, ()), event.picture)
+                self._done_by_hand(line.n)
             case WatchBegan():
                 self._check(event.check)
                 self._watching[event.check] = event.trace
@@ -242,15 +250,24 @@ class Fold:
         readings: tuple[Reading, ...] = (),
         note: str = "",
     ) -> None:
-        self._out_of_date(check.id, "answered again")
+        # Its pictures stay: they were taken for this answer, or show what has not changed since the last.
+        self._attempt_out_of_date(check.id, "answered again")
         attempt = Try(n=line.n, at=line.at, judgement=judgement, readings=readings, note=note)
         self._tries[check.id] = (*self._tries.get(check.id, ()), attempt)
 
     def _out_of_date(self, check_id: str, why: str, *, taken_back: bool = False) -> bool:
         """Let the attempt that counts, and what was accepted, no longer count; tell whether there was one.
 
-        taken_back: it never should have been made.
+        taken_back: it never should have been made. What its pictures show need not be so any more.
         """
+        if check_id in self._pictures:
+            self._pictures[check_id] = tuple(
+                picture if picture.out_of_date else msgspec.structs.replace(picture, out_of_date=why)
+                for picture in self._pictures[check_id]
+            )
+        return self._attempt_out_of_date(check_id, why, taken_back=taken_back)
+
+    def _attempt_out_of_date(self, check_id: str, why: str, *, taken_back: bool = False) -> bool:
         accepted = self._accepted.pop(check_id, None)
         tries = self._tries.get(check_id, ())
         if not tries or tries[-1].out_of_date:

@@ -16,6 +16,7 @@ from verify.checklist.work import with_included
 from verify.machine import Machine, Sample
 from verify.probe import Context, Working
 from verify.probe.registry import make_probe
+from verify.record.arrival import Picture
 from verify.record.model import Ticket, Work
 from verify.run import arrival, commands, plan
 from verify.run.background import Background, Watch
@@ -29,6 +30,7 @@ from verify.run.events import (
     Found,
     Line,
     Opened,
+    Pictured,
     Placed,
     Stepped,
     Undone,
@@ -225,7 +227,19 @@ class Owner:
 
     def answer(self, check_id: str, answer: Answer) -> None:
         """Take an answer to a check that is due."""
-        self._do(commands.answered(self.due(), check_id, answer))
+        self._do(commands.answered(self.state, self.due(), check_id, answer))
+
+    def add_picture(self, check_id: str, picture: Picture) -> None:
+        """Add a picture, taken over into the run's folder already, to a check that is asked or answered."""
+        self._do(commands.pictured(self.composition, self.state, self.due(), check_id, picture))
+
+    def next_picture(self) -> int:
+        """Return the number of the next picture: one that was taken back keeps its own."""
+        return 1 + sum(
+            1 if isinstance(line.event, Pictured) else len(line.event.pictures or ())
+            for line in self.lines
+            if isinstance(line.event, Pictured | Arrived)
+        )
 
     def take_step(self, step_id: str) -> None:
         """Take a step whose hold is lifted."""

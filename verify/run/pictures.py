@@ -23,9 +23,13 @@ if TYPE_CHECKING:
     from PIL.Image import Image as PixelImage
 
 PICTURES = "pictures"
+LOGO = "logo.png"
 
 _LONGER_SIDE_PX = 1600  # shows a lead beside its clip, and keeps a report of ten pictures fit for mail
 _QUALITY = 82  # of 100: blocks are not seen at arm's length; common practice, no source
+_LOGO_PX = (600, 200)  # twice the size that it is shown in: sharp on a fine screen and on paper
+_LOGO_MOST_BYTES = 60_000
+_LOGO_COLOURS = (256, 64, 16)
 _MOST_BYTES = 60_000_000
 _MOST_PIXELS = 100_000_000  # four bytes each while it is worked on
 _SIXTEEN_TO_EIGHT_BITS = 1 / 257  # 65535 becomes 255
@@ -52,6 +56,9 @@ _BROKEN = (
     zlib.error,
 )
 _SAVE_AS = "Save it as JPEG or PNG, then give that file."
+
+# What many telephones write (ISO/IEC 23008-12: file type box with one of these brands; from memory).
+_HEIC_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
 
 
 def take_over(folder: Path, source: Path, *, number: int, shows: str = "") -> Picture:
@@ -81,6 +88,42 @@ def take_over(folder: Path, source: Path, *, number: int, shows: str = "") -> Pi
     return Picture(file=f"{PICTURES}/{path.name}", shows=shows, sha256=sha256_hex(written))
 
 
+def take_over_logo(folder: Path, source: Path) -> Picture:
+    """Write a shop's mark as `folder`/logo.png, durably, and return where it stands and its SHA-256.
+
+    At most 600 x 200 px and 60 kB, never enlarged; what is transparent becomes white. Colours are given up
+    for that before pixels are.
+    Raises as `take_over` does.
+    """
+    written = logo_bytes(source)
+    write_whole(folder / LOGO, written)
+    return Picture(file=LOGO, sha256=sha256_hex(written))
+
+
+def logo_bytes(source: Path) -> bytes:
+    """Return a shop's mark as it is taken over, a PNG. Raise as `take_over` does."""
+    from PIL import Image
+
+    pixels = _pixels_of(_bytes_of(source), name=on_one_line(str(source)), longer_px=_LOGO_PX[0])
+    pixels.thumbnail(_LOGO_PX, Image.Resampling.LANCZOS)
+    return _small_png(pixels)
+
+
+def _small_png(pixels: "PixelImage") -> bytes:
+    from PIL import Image
+
+    while True:
+        # From bare pixels: an image that was read carries its comments along into the next file.
+        bare = Image.frombytes("RGB", pixels.size, pixels.tobytes())
+        for image in (bare, *(bare.quantize(colors) for colors in _LOGO_COLOURS)):
+            written = BytesIO()
+            image.save(written, "PNG", optimize=True)
+            if len(written.getvalue()) <= _LOGO_MOST_BYTES:
+                return written.getvalue()
+        width, height = pixels.size
+        pixels = pixels.resize((max(1, width // 2), max(1, height // 2)), Image.Resampling.LANCZOS)
+
+
 def _bytes_of(source: Path) -> bytes:
     name = on_one_line(str(source))
     try:
@@ -108,7 +151,19 @@ def _bytes_of(source: Path) -> bytes:
 
 
 def _written_anew(data: bytes, *, name: str) -> bytes:
-    """Return the picture's pixels, upright and small, as a JPEG without anything else.
+    """Return the picture's pixels, upright and small, as a JPEG without anything else."""
+    from PIL import Image
+
+    pixels = _pixels_of(data, name=name, longer_px=_LONGER_SIDE_PX)
+    written = BytesIO()
+    # From bare pixels: an image that was read carries its comments along into the next file.
+    bare = Image.frombytes("RGB", pixels.size, pixels.tobytes())
+    bare.save(written, "JPEG", quality=_QUALITY, optimize=True, subsampling="4:2:0")
+    return written.getvalue()
+
+
+def _pixels_of(data: bytes, *, name: str, longer_px: int) -> "PixelImage":
+    """Return the picture upright, its longer side at most so many pixels, in red, green and blue.
 
     Raises FileFormatError, or WrongUseError where it has too many pixels. name: of the file, for messages.
     """
@@ -123,21 +178,21 @@ def _written_anew(data: bytes, *, name: str) -> bytes:
             warnings.simplefilter("ignore")  # odd tags and sizes that are judged here by a limit of ours
             with Image.open(BytesIO(data), formats=sorted(_FORMATS & set(Image.OPEN))) as image:
                 _require_few_pixels(image, name=name)
-                pixels = _small_and_upright(image)
+                return _small_and_upright(image, longer_px)
     except Image.DecompressionBombError:  # the library's own limit lies higher, and is looked at first
         raise _too_many_pixels(name) from None
     except UnidentifiedImageError as error:
+        if data[4:8] == b"ftyp" and data[8:12] in _HEIC_BRANDS:
+            raise FileFormatError(
+                f"{name} is a HEIC picture; this kind is not read here.",
+                next_step="Save it as JPEG, or set the camera to JPEG and take it again.",
+            ) from error
         raise FileFormatError(f"{name} is no picture that can be read here.", next_step=_SAVE_AS) from error
     except _BROKEN as error:
         raise FileFormatError(
             f"{name} is cut short, broken, or written in a way that is not read here.",
             next_step="Copy it from the camera again, or save it as JPEG or PNG.",
         ) from error
-    written = BytesIO()
-    # From bare pixels: an image that was read carries its comments along into the next file.
-    bare = Image.frombytes("RGB", pixels.size, pixels.tobytes())
-    bare.save(written, "JPEG", quality=_QUALITY, optimize=True, subsampling="4:2:0")
-    return written.getvalue()
 
 
 def _require_few_pixels(image: "PixelImage", *, name: str) -> None:
@@ -152,18 +207,20 @@ def _too_many_pixels(name: str) -> WrongUseError:
     )
 
 
-def _small_and_upright(image: "PixelImage") -> "PixelImage":
+def _small_and_upright(image: "PixelImage", longer_px: int) -> "PixelImage":
     from PIL import Image
 
     size = None
     if image.format == "JPEG":
-        size = _fitting(image.width, image.height)
+        size = _fitting(image.width, image.height, longer_px)
         image.draft(
             None, size
         )  # a large one is decoded at a half, a quarter or an eighth, never below `size`
     image.load()
     if size is None:
-        size = _fitting(image.width, image.height)  # only now: some decoders turn it upright themselves
+        size = _fitting(
+            image.width, image.height, longer_px
+        )  # only now: some decoders turn it upright themselves
     upright = {
         2: Image.Transpose.FLIP_LEFT_RIGHT,
         3: Image.Transpose.ROTATE_180,
@@ -180,11 +237,11 @@ def _small_and_upright(image: "PixelImage") -> "PixelImage":
     return pixels if turn is None else pixels.transpose(turn)
 
 
-def _fitting(width: int, height: int) -> tuple[int, int]:
+def _fitting(width: int, height: int, longer_px: int) -> tuple[int, int]:
     longer = max(width, height)
-    if longer <= _LONGER_SIDE_PX:
+    if longer <= longer_px:
         return width, height
-    return max(1, round(width * _LONGER_SIDE_PX / longer)), max(1, round(height * _LONGER_SIDE_PX / longer))
+    return max(1, round(width * longer_px / longer)), max(1, round(height * longer_px / longer))
 
 
 def _orientation(image: "PixelImage") -> int:

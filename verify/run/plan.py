@@ -288,6 +288,25 @@ def may_be_accepted(now_due: Due) -> tuple[Check, ...]:
     return tuple(check for check in checks if check.may_be_accepted)
 
 
+def may_be_pictured(composition: Composition, state: State, now_due: Due) -> tuple[Check, ...]:
+    """Return the checks that a picture can be added to: what is asked now, then what was answered last first.
+
+    None while a hazard stands. Whoever said that there is no picture has to take that back first.
+    """
+    if state.hazards_open:
+        return ()
+    asked: tuple[Check, ...] = ()
+    if isinstance(now_due, Ask):
+        asked = tuple(check for check in now_due.checks if check.id in now_due.pending)
+    answered = [
+        (current.n, check)
+        for check in composition.checks
+        if (current := state.current(check.id)) is not None
+        and (check.kind is not Kind.PHOTO or state.has_picture(check.id))
+    ]
+    return (*asked, *(check for _, check in sorted(answered, key=lambda one: -one[0])))
+
+
 def _first_open(checks: Iterable[Check], kind: Kind, state: State) -> Check | None:
     return next((check for check in checks if check.kind is kind and state.is_open(check.id)), None)
 

@@ -10,6 +10,7 @@ import msgspec
 
 from verify.judge import Judgement
 from verify.machine import Inventory
+from verify.record.arrival import Picture
 from verify.record.model import Ticket
 from verify.run.events import Accepted, Arrived, Began, Ended, Found, GivenBack, Line, Missed, Opened
 from verify.values import Instant, Reading, Verdict
@@ -55,9 +56,10 @@ class State(msgspec.Struct, frozen=True, kw_only=True):
 
     ticket: with all work that was added and the complaint as it was taken. started: it is said what is
     repaired. arrival: what was taken on arrival so far, all its lines in one; arrived_at: the last of them.
-    tries: attempts by check, oldest first. steps: the instants of the steps that count, and the number of
-    the line. accepted: concessions that count, by check. growths: work added after the beginning.
-    watching: trace names of automatic checks that began and have not ended.
+    tries: attempts by check, oldest first. pictures: by check, oldest first; those that went out of date with
+    an attempt say so, and none that was undone is among them. steps: the instants of the steps that count,
+    and the number of the line. accepted: concessions that count, by check. growths: work added after the
+    beginning. watching: trace names of automatic checks that began and have not ended.
     last_by_hand: the lines that an undo would take back, or empty. read_by: the last session in which an
     automatic check ended; None where none did. inventory: the last that an automatic check was fed.
     """
@@ -71,6 +73,7 @@ class State(msgspec.Struct, frozen=True, kw_only=True):
     arrival: Arrived
     arrived_at: Instant | None
     tries: Mapping[str, tuple[Try, ...]]
+    pictures: Mapping[str, tuple[Picture, ...]]
     steps: Mapping[str, tuple[int, Instant]]
     accepted: Mapping[str, tuple[Instant, Accepted]]
     watching: Mapping[str, str]
@@ -115,6 +118,10 @@ class State(msgspec.Struct, frozen=True, kw_only=True):
         """Return the verdict that counts; NOT_DONE where there is none."""
         current = self.current(check_id)
         return Verdict.NOT_DONE if current is None else current.judgement.verdict
+
+    def has_picture(self, check_id: str) -> bool:
+        """Tell whether a picture counts for the check: taken since its last attempt went out of date."""
+        return any(not picture.out_of_date for picture in self.pictures.get(check_id, ()))
 
     def is_open(self, check_id: str) -> bool:
         """Tell whether the check still has to be done: it is neither answered nor accepted as it is."""

@@ -1,6 +1,5 @@
-"""A trace file: every sample that an automatic check was fed, one JSON line each.
+"""A trace file: every sample that an automatic check was fed, one line each; see `verify.record.trace_lines`.
 
-The serials of batteries are left out: the file goes with the report, to whoever is shown it.
 Put on the disk every 10 s; sealed by its hash when the check ends. What cannot be read on resume, as a torn
 last line, is cut off and kept beside.
 """
@@ -10,24 +9,22 @@ import os
 from collections.abc import Iterator
 from pathlib import Path
 
-import msgspec
-
 from verify.machine import Sample
 from verify.record.files import given_blocks, keep_torn, make_folder, sync, sync_folder, sync_places
+from verify.record.trace_lines import HEAD, LineReader, LineWriter, is_old
 from verify.run.journal import what_to_mend
 from verify.values.errors import JournalWriteError
 
 SYNC_EVERY_S = 10.0
-_decoder = msgspec.json.Decoder(Sample)
 
 
 class Trace:
     """An open trace file. After a resume its earlier samples can be taken once."""
 
     def __init__(self, path: Path) -> None:
-        """Open the file, or go on with it.
+        """Open the file, or go on with it, in the format that it has.
 
-        Raises JournalWriteError where it cannot be written.
+        Raises JournalWriteError where it cannot be written, UnknownFormatError where a later tool wrote it.
         """
         self._path = path
         self.samples = 0
@@ -35,8 +32,12 @@ class Trace:
         try:
             make_folder(path.parent, still=path.parent.parent / "lock")
             new = not path.exists()
+            self._old = False
             self._earlier = self._take_up()
+            self._lines = LineWriter(old=self._old)
             self._file = path.open("ab")
+            if not self._file.tell():
+                self._file.write(HEAD)
             self._blocks = given_blocks(self._file.fileno())
             # The line that seals the file must not outlive the file's name.
             if new:
@@ -47,33 +48,34 @@ class Trace:
     def take_earlier(self) -> Iterator[Sample]:
         """Return the samples of earlier sessions, once: a day of them is not kept in memory."""
         earlier, self._earlier = self._earlier, []
-        return map(_decoder.decode, earlier)
+        reader = LineReader()
+        for line in earlier:
+            reader.take(line)
+            yield reader.sample()
 
     def _take_up(self) -> list[bytes]:
+        """Cut off what cannot be read, and return the lines that are samples."""
         if not self._path.exists():
             return []
         data = self._path.read_bytes()
-        whole = data.rfind(b"\n") + 1
-        lines = data[:whole].split(b"\n")[:-1]
-        good = self._good(lines)
-        if good < len(lines):
-            whole = sum(len(line) + 1 for line in lines[:good])
+        lines = data[: data.rfind(b"\n") + 1].split(b"\n")[:-1]
+        self._old = bool(lines) and is_old(lines[0])
+        heads = 0 if self._old else len(lines[:1])
+        good = heads + self._good(lines[heads:])
+        whole = sum(len(line) + 1 for line in lines[:good])
         if whole < len(data):
             keep_torn(self._path, data[whole:])
         # Always: a plug pulled while it grew may have left it more places on FAT than its length needs.
         os.truncate(self._path, whole)
-        self.samples = good
-        return lines[:good]
+        self._old = self._old and good > 0
+        self.samples = good - heads
+        return lines[heads:good]
 
     @staticmethod
     def _good(lines: list[bytes]) -> int:
         """Return how many lines from the first on are samples."""
-        for number, line in enumerate(lines):
-            try:
-                _decoder.decode(line)
-            except (msgspec.MsgspecError, UnicodeDecodeError):
-                return number
-        return len(lines)
+        reader = LineReader()
+        return next((number for number, line in enumerate(lines) if not reader.take(line)), len(lines))
 
     def _failure(self, error: OSError) -> JournalWriteError:
         return JournalWriteError(
@@ -81,19 +83,21 @@ class Trace:
             next_step=f"The answers are kept. {what_to_mend(error)}, then run again.",
         )
 
-    def write(self, sample: Sample) -> None:
-        """Append one sample.
+    def write(self, sample: Sample) -> Sample:
+        """Append one sample, and return it as it will be read back: a check is fed no other.
 
         Raises JournalWriteError where it cannot be written.
         """
         try:
-            self._file.write(msgspec.json.encode(_without_serials(sample)) + b"\n")
+            line, kept = self._lines.line(sample)
+            self._file.write(line + b"\n")
             self.samples += 1
             if sample.at.elapsed_s - self._synced_at_s >= SYNC_EVERY_S:
                 self._sync()
                 self._synced_at_s = sample.at.elapsed_s
         except OSError as error:
             raise self._failure(error) from error
+        return kept
 
     def _sync(self) -> None:
         self._file.flush()
@@ -125,15 +129,3 @@ class Trace:
         if not self._file.closed:
             self._sync()
             self._file.close()
-
-
-def _without_serials(sample: Sample) -> Sample:
-    packs = tuple(
-        msgspec.structs.replace(
-            pack,
-            serial=None,
-            raw={name: text for name, text in pack.raw.items() if "serial" not in name.lower()},
-        )
-        for pack in sample.packs
-    )
-    return msgspec.structs.replace(sample, packs=packs)

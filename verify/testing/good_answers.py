@@ -2,12 +2,26 @@
 
 from collections.abc import Iterable, Mapping
 
+from verify.ask.drawn import DrawingCamera
 from verify.checklist import Check, Kind
-from verify.checklist.answers import Answer, Counted, Entered, Hazard, Look, Measured, Seen, Span, Tally
-from verify.record.arrival import FoundAs, Tried
+from verify.checklist.answers import (
+    Answer,
+    Counted,
+    Entered,
+    Hazard,
+    Look,
+    Measured,
+    Photo,
+    Seen,
+    Span,
+    Tally,
+)
+from verify.record.arrival import FoundAs, Picture, Tried
 from verify.run import arrival
 from verify.run.events import Arrived
 from verify.values import Unit
+
+NO_CAMERA = "No camera at hand."
 
 
 def good_script(checks: Iterable[Check]) -> dict[str, object]:
@@ -25,16 +39,21 @@ def good_script(checks: Iterable[Check]) -> dict[str, object]:
                 given[check.id] = {station: [0.10, 0.15] for station in check.stations}
             case Kind.COUNT:
                 given[check.id] = {counted: {"out": 6, "back": 6} for counted in check.counts}
+            case Kind.PHOTO:
+                given[check.id] = {"answer": "none", "note": NO_CAMERA}
             case Kind.PROBE | Kind.WAIT:
                 pass
     return given
 
 
 class GoodAnswers:
-    """Finds everything good, or what `but` says of a check."""
+    """Finds everything good, or what `but` says of a check; without a camera there is no picture."""
 
-    def __init__(self, but: Mapping[str, Answer | None] | None = None) -> None:
+    def __init__(
+        self, but: Mapping[str, Answer | None] | None = None, *, camera: DrawingCamera | None = None
+    ) -> None:
         self.but = dict(but or {})
+        self.camera = camera
         self.asked: list[str] = []
 
     def answer(self, check: Check) -> Answer | None:
@@ -53,8 +72,14 @@ class GoodAnswers:
                 return Measured(spans=dict.fromkeys(check.stations, span))
             case Kind.COUNT:
                 return Counted(tallies=dict.fromkeys(check.counts or ("all",), Tally(out=6, back=6)))
+            case Kind.PHOTO:
+                return Photo(seen=None, note=NO_CAMERA) if self.camera is None else Photo(seen=Seen.GOOD)
             case _:
                 return Look(seen=Seen.GOOD)
+
+    def pictures(self, check: Check, *, number: int) -> tuple[Picture, ...]:
+        """Take the check's pictures over."""
+        return () if self.camera is None else self.camera.pictures(check, number=number)
 
     def arrival(self, topic: str) -> Arrived:
         """Say that it runs, works, and came with its charger."""

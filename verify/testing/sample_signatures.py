@@ -9,6 +9,7 @@ from verify.record.keys import SigningKey
 from verify.record.model import Record
 from verify.record.sign import sign_page
 from verify.report.render import render
+from verify.report.summary import render_summary
 
 SIGNED_AT = datetime(2026, 3, 10, 12, 10, tzinfo=UTC)
 
@@ -28,7 +29,17 @@ def known(*keys: SigningKey, revoked_at: str | None = None) -> tuple[TrustedKey,
 
 def signed_by(record: Record, *keys: SigningKey, pictures: Mapping[str, bytes] | None = None) -> bytes:
     """Return the record's page, signed by the keys in their order, five minutes apart."""
-    data = render(record, pictures)
+    return _signed(render(record, pictures), *keys)
+
+
+def summary_signed_by(
+    record: Record, *keys: SigningKey, pictures: Mapping[str, bytes] | None = None
+) -> bytes:
+    """Return the record's summary, signed in the same way."""
+    return _signed(render_summary(record, pictures), *keys)
+
+
+def _signed(data: bytes, *keys: SigningKey) -> bytes:
     for number, key in enumerate(keys):
         data = sign_page(data, key=key, at=SIGNED_AT + timedelta(minutes=5 * number))
     return data

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import msgspec
 
+from verify.ask.drawn import DrawingCamera
 from verify.ask.script import play
 from verify.ask.simulated import SimulatedBench, Truthful
 from verify.checklist.specimens import Specimen, SpecimenFile, facts_of, machine_faults
@@ -44,7 +45,7 @@ def run_specimen(file: SpecimenFile, specimen: Specimen, folder: Path) -> Specim
             whole=False,
         )
         owner = Owner(held, machine=bench.machine, scripted=True, on_machine=True)
-        truth = Truthful(facts_of(file, specimen), file.sees)
+        truth = Truthful(facts_of(file, specimen), file.sees, camera=DrawingCamera(held.path))
         if isinstance(play(owner, truth, bench.sampler, hands=bench), plan.SayWork):
             bench.machine.befall(machine_faults(file, specimen))
             owner.add_work(work, file.checklists, whole=False)

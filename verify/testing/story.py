@@ -13,7 +13,7 @@ import msgspec
 from verify.ask.script import play
 from verify.ask.simulated import SimulatedBench, Truthful
 from verify.checklist import Check, Step
-from verify.checklist.answers import Answer, Counted, Entered, Hazard, Look, Measured, Seen
+from verify.checklist.answers import Answer, Counted, Entered, Hazard, Look, Measured, Photo, Seen
 from verify.checklist.shipped import SPECIMENS_SUFFIX, shipped_checklists, shipped_dir
 from verify.checklist.specimen_files import load_specimens
 from verify.checklist.specimens import Fault, Sight
@@ -202,6 +202,8 @@ def written(answer: Answer) -> object:
     match answer:
         case Hazard(present=present):
             return "cannot tell" if present is None else present
+        case Photo(seen=seen, note=note):
+            return {"answer": "none" if seen is None else seen.value, "note": note}
         case Look(seen=seen, note=note):
             return {"answer": seen.value, "note": note} if note else seen.value
         case Measured(spans=spans):

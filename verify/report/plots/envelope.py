@@ -4,8 +4,11 @@ In each column of time the first, the lowest, the highest and the last point of 
 never bridged: where nothing was read, or for longer than a pause, the line ends and begins anew.
 """
 
+from bisect import bisect_right
 from collections.abc import Sequence
-from itertools import pairwise
+from itertools import repeat
+from math import isfinite
+from operator import gt, le, sub
 from statistics import median_low
 
 from verify.values.errors import InvalidValueError
@@ -44,9 +47,8 @@ def envelope(
     """
     if len(times) != len(values) or columns < 1:
         raise InvalidValueError(f"{len(times)} times, {len(values)} values, {columns} columns: no series.")
-    if not all(-MOST <= time <= MOST for time in times) or any(
-        after < before for before, after in pairwise(times)
-    ):
+    # In C: a day has 86,400 looks. Where no time falls (NaN compares as nothing), the ends bound all of them.
+    if times and not (all(map(le, times, times[1:])) and times[0] >= -MOST and times[-1] <= MOST):
         raise InvalidValueError("The times of a series must be finite and must not fall.")
     found: list[list[Point]] = []
     for joins, pieces in _columns(times, values, columns, pause):
@@ -65,31 +67,69 @@ def _columns(
     found: list[tuple[bool, list[_Piece]]] = []
     start = before = times[0] if times else 0.0
     width = (times[-1] - start) / columns if times else 0.0
-    piece: _Piece = []
-    last, broken = -1, True
+
+    def column(time: float) -> int:
+        return min(int((time - start) / width), columns - 1) if width > 0 else 0
+
+    broken, first = True, 0
+    while first < len(times):
+        number = column(times[first])
+        last = bisect_right(times, number, lo=first, key=column)
+        inside, seen = values[first:last], times[first:last]
+        extremes = _clean_extremes(inside)
+        even = extremes is not None and not any(map(gt, map(sub, seen[1:], seen), repeat(pause)))
+        joins = not (broken or seen[0] - before > pause)
+        if extremes is not None and even:
+            low, high = extremes
+            places = (0, inside.index(low), inside.index(high), len(inside) - 1)
+            # One look is one point, whatever it is the extreme of.
+            looks = {place: (seen[place], value) for place in places if (value := inside[place]) is not None}
+            pieces = [[looks[place] for place in places]]
+            broken, before = False, seen[-1]
+        else:
+            joins, pieces, broken, before = _pieces(seen, inside, pause, broken=broken, before=before)
+        if pieces:
+            found.append((joins, pieces))
+        first = last
+    return found
+
+
+def _clean_extremes(values: Sequence[float | None]) -> tuple[float, float] | None:
+    """Return the lowest and the highest where all of them are known, else None. Passes in C only."""
+    try:
+        if not isfinite(sum(values)):  # type: ignore[arg-type]  # None is no number: a TypeError
+            return None
+        low, high = min(values), max(values)  # type: ignore[type-var]
+    except TypeError:
+        return None
+    return (low, high) if low is not None and high is not None and low >= -MOST and high <= MOST else None
+
+
+def _pieces(
+    times: Sequence[float], values: Sequence[float | None], pause: float, *, broken: bool, before: float
+) -> tuple[bool, list[_Piece], bool, float]:
+    """Return a column's pieces, look by look: whether the first joins, the pieces, and how it leaves off."""
+    pieces: list[_Piece] = []
+    joins = False
     for time, value in zip(times, values, strict=True):
         if value is None or not -MOST <= value <= MOST:  # NaN lies nowhere
             broken = True
             continue
         broken = broken or time - before > pause
         before = time
-        number = min(int((time - start) / width), columns - 1) if width > 0 else 0
         point = (time, value)
-        if number != last:
-            last = number
-            found.append((not broken, []))
-            broken = True
-        if broken:
+        if broken or not pieces:
+            joins = joins if pieces else not broken
             broken = False
-            piece = [point, point, point, point]
-            found[-1][1].append(piece)
+            pieces.append([point, point, point, point])
             continue
+        piece = pieces[-1]
         if value < piece[1][1]:
             piece[1] = point
         elif value > piece[2][1]:
             piece[2] = point
         piece[3] = point
-    return found
+    return joins, pieces, broken, before
 
 
 def _shown(pieces: list[_Piece]) -> list[list[Point]]:

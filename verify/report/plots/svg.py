@@ -11,7 +11,7 @@ from verify.record.visible import visible
 if TYPE_CHECKING:
     from markupsafe import Markup
 
-__all__ = ["figure", "line", "mark", "path", "rect", "text"]
+__all__ = ["figure", "line", "mark", "path", "rect", "strokes", "text"]
 
 
 def figure(shapes: "Iterable[Markup]", *, width: float, height: float, title: str, says: str) -> "Markup":
@@ -65,6 +65,17 @@ def path(places: Sequence[tuple[float, float]], *, look: str, closed: bool = Fal
         f"{'L' if number else 'M'}{_number(x)} {_number(y)}" for number, (x, y) in enumerate(places)
     )
     return Markup('<path d="{}{}" class="{}"/>').format(steps, " Z" if closed else "", look)
+
+
+def strokes(places: Iterable[float], top: float, bottom: float, *, look: str) -> "Markup":
+    """Return upright lines at these places across, as one shape; none where there is no place."""
+    from markupsafe import Markup
+
+    written = dict.fromkeys(_number(place) for place in places)
+    if not written:
+        return Markup("")
+    steps = " ".join(f"M{place} {_number(top)}V{_number(bottom)}" for place in written)
+    return Markup('<path d="{}" class="{}"/>').format(steps, look)
 
 
 def text(x: float, y: float, words: str, *, look: str, anchor: str = "start") -> "Markup":
