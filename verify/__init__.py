@@ -2,5 +2,5 @@
 
 __all__ = ["TOOL", "VERSION"]
 
-VERSION = "0.1.0"
+VERSION = "0.2.0"
 TOOL = f"handback {VERSION}"  # as records and pages name it

@@ -79,6 +79,14 @@ def test_a_path_is_read_as_typed_or_dragged_in(text: str, paths: list[str]) -> N
     assert parse_paths(text) == tuple(map(Path, paths))
 
 
+@pytest.mark.parametrize("name", ["left side.jpg", "it's.jpg", "Gerät 1 offen.jpg"])
+def test_who_types_the_path_of_a_file_that_is_there_puts_no_quotes(tmp_path: Path, name: str) -> None:
+    file = tmp_path / name
+    file.touch()
+    assert parse_paths(f" {file} ") == (file,)
+    assert parse_paths(f"{tmp_path}/a.jpg {tmp_path}/b.jpg") == (tmp_path / "a.jpg", tmp_path / "b.jpg")
+
+
 def test_a_quote_that_is_not_closed_is_refused_with_what_to_do() -> None:
     with pytest.raises(InvalidValueError) as caught:
         parse_paths("'/tmp/left side.jpg")

@@ -686,6 +686,15 @@ def test_none_is_an_answer_on_arrival(arriving: Owner, monkeypatch: pytest.Monke
     assert "handback start T-1 --work" in said
 
 
+def test_a_file_dragged_in_on_arrival_after_the_line_was_left_opens_it_again(
+    arriving: Owner, folder: RunFolder, shot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    typist = Typist(f"nrToo hot{ENTER}\x1b")
+    typist.left += [Pasted(str(shot)), ENTER, ENTER]
+    _, shown = typed(arriving, typist, monkeypatch, folder=folder.path)
+    assert len(shown.state.arrival.pictures or ()) == 1
+
+
 def test_undo_takes_the_last_line_of_arrival_back(arriving: Owner, monkeypatch: pytest.MonkeyPatch) -> None:
     _, shown = typed(arriving, f"nrtoo hot{ENTER}{ESCAPE}u", monkeypatch)
     assert isinstance(shown.due, plan.Arrive)

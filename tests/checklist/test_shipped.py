@@ -57,6 +57,11 @@ def test_a_check_has_a_name_for_the_owner_that_asks_nothing_of_him(check: Check)
         r"\b(probe|gauge|firmware|connector|sensor|Wh|mV|RAM|SSD|critical|tool)\b", check.about
     )
     assert jargon is None
+    # It is read behind "good" and behind "not good" alike: "not good: No new mark" would say the contrary.
+    assert re.match(r"(?:No|Nothing|Only|Everything|It|As)\b", check.about) is None
+    clause = re.split(r"\b(?:where|when|while|for|that)\b", check.about)[0]
+    stated = re.search(r"\b(?:is|are|sits?|lies|holds?|stays?|keeps|works|turns|clean|dry)\b", clause)
+    assert stated is None or check.about.split()[0] in ("Whether", "How", "What", "Where", "Which")
 
 
 def test_shipped_checklists_have_no_mistake() -> None:

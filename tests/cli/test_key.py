@@ -10,7 +10,7 @@ from verify.cli import main
 from verify.record.demo_key import demo_signing_key
 from verify.record.key_store import KeyStore
 from verify.record.keys import card_bytes
-from verify.testing.sample_signatures import sample_key
+from verify.testing.sample_signatures import SIGNED_AT, sample_key
 
 
 @pytest.fixture(autouse=True)
@@ -139,3 +139,22 @@ def test_every_help_has_an_example(name: str) -> None:
 
     done = CliRunner().invoke(command, [name, "--help"])
     assert f"Example: handback key {name}" in done.output
+
+
+def test_a_revoked_key_is_not_listed_as_one_that_can_sign(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    store = KeyStore(tmp_path / "home")
+    store.new("Gone", "technician", None, at=SIGNED_AT)
+    store.new("Here", "technician", None, at=SIGNED_AT)
+    store.revoke("Gone", at=SIGNED_AT)
+    monkeypatch.setenv("HANDBACK_HOME", str(tmp_path / "home"))
+    for more in ((), ("--json",)):
+        with pytest.raises(SystemExit):
+            main(("key", "list", *more))
+        said = capsys.readouterr().out
+        if more:
+            assert [row["can_sign_here"] for row in json.loads(said)] == [False, True]
+        else:
+            assert "Gone, technician: REVOKED on 2026-03-10T12:10:00Z\n" in said
+            assert "Here, technician: known, can sign here" in said

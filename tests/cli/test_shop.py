@@ -1,6 +1,7 @@
 """A shop's file through the real commands: found, copied into the run, and not needed again."""
 
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -148,6 +149,54 @@ def test_work_added_later_is_judged_by_the_shop_s_limits_too(
     assert _start(capsys)[0] == 0
     gaps = next(one for one in load_record(Path("reports"), "TW-1").results if one.check == "seam-gaps")
     assert gaps.shipped_limit is not None
+
+
+_MORE = {
+    "start": ("start", "TW-1", "--work", "battery=reproduction", "--label", "battery=57.0 Wh"),
+    "rework": (
+        *("rework", "TW-1", "--opened", "base", "--why", "the pack was weak"),
+        *("--work", "battery=reproduction", "--label", "battery=57.0 Wh"),
+    ),
+}
+
+
+@pytest.mark.parametrize("command", _MORE)
+def test_that_the_shop_s_limits_are_left_out_of_what_is_added_is_said(
+    command: str, home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert _run(capsys, "start", "TW-1", "--work", "feet")[0] == 0
+    (home / "shop.yaml").unlink()
+    code, said = _run(capsys, *_MORE[command])
+    assert code == 0
+    assert "The shop's file is not here any more" in said
+    assert "--shop-file" in said
+    gaps = next(one for one in load_record(Path("reports"), "TW-1").results if one.check == "seam-gaps")
+    assert gaps.shipped_limit is None
+
+
+@pytest.mark.parametrize("command", _MORE)
+def test_another_shop_s_limits_are_refused_for_what_is_added(
+    command: str, home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert _run(capsys, "start", "TW-1", "--work", "feet")[0] == 0
+    before = Path("reports/TW-1/journal.jsonl").read_bytes()
+    (home / "shop.yaml").write_text(_FILE.replace("Tidewater", "Ebb"), encoding="utf-8")
+    code, said = _run(capsys, *_MORE[command])
+    assert code == 2
+    assert 'TW-1 was begun by "Tidewater Repairs"' in said
+    assert 'is of "Ebb Repairs"' in said
+    assert Path("reports/TW-1/journal.jsonl").read_bytes() == before
+
+
+@pytest.mark.parametrize("command", ["start", "arrive"])
+def test_a_pipe_in_place_of_the_file_is_refused_and_not_waited_for(
+    command: str, home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    os.mkfifo(home / "pipe")
+    code, said = _run(capsys, command, "TW-1", "--shop-file", str(home / "pipe"))
+    assert code == 2
+    assert "pipe is not a file." in said
+    assert not Path("reports/TW-1/journal.jsonl").exists()
 
 
 def test_lint_knows_it(home: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 import msgspec
 import pytest
 
-from verify import run
+from verify import TOOL, run
 from verify.cli import main
 from verify.record.key_store import KeyStore
 from verify.record.model import Record
@@ -17,6 +17,7 @@ from verify.report.render import render
 from verify.report.summary import render_summary
 from verify.testing.sample_course import conceded_record
 from verify.testing.sample_record import fit_record, held_record
+from verify.testing.sample_shop import with_shop
 from verify.testing.sample_signatures import SIGNED_AT
 
 
@@ -41,6 +42,7 @@ def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> _Bench:
     monkeypatch.chdir(tmp_path)
     bench = _Bench(tmp_path / "home", tmp_path / "reports")
     monkeypatch.setattr(run, "load_record", bench.load)
+    monkeypatch.setattr(run, "is_repaired_machine", lambda folder, machine: bool(folder == machine))
     return bench
 
 
@@ -106,16 +108,22 @@ def test_without_a_yes_nothing_is_signed_and_the_page_to_read_lies_there(
     assert report.read_bytes() == render(bench.record, {}, {})
 
 
-def test_a_signed_report_stays_where_the_new_one_is_not_signed(
-    bench: _Bench, capsys: pytest.CaptureFixture[str]
+def test_a_signed_report_stays_where_the_new_one_is_read_and_not_signed(
+    bench: _Bench, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     bench.store.new("First", "technician", None, at=SIGNED_AT)
     _sign(capsys, "--yes")
     signed = (bench.folder / "report.html").read_bytes()
     bench.record = msgspec.structs.replace(fit_record(), journal_count=99)
+    beside = Path("reports", "TW-1042", "report.to-sign.html")
+    read: list[bytes] = []
+    monkeypatch.setattr("verify.cli.sign._agreed", lambda: read.append(beside.read_bytes()))
     code, out = _sign(capsys, "--new-report")
     assert code != 0
     assert "the old one is kept" in out
+    assert f"{beside} (read it first)" in out
+    assert read == [render(bench.record, {}, {})]
+    assert not beside.exists()
     assert (bench.folder / "report.html").read_bytes() == signed
     assert not (bench.folder / "report.superseded-1.html").exists()
 
@@ -173,6 +181,64 @@ def test_the_wrong_key_is_refused_by_name(
     assert says in out
     report = bench.folder / "report.html"
     assert not report.exists() or MARKER not in report.read_bytes()
+
+
+def test_nobody_is_shown_as_due_who_is_not(bench: _Bench, capsys: pytest.CaptureFixture[str]) -> None:
+    bench.store.new("Second", "reviewer", None, at=SIGNED_AT)
+    code, out = _sign(capsys, "--key", "Second")  # without a terminal: it must not come to the question
+    assert code == 2
+    assert "The next signature is the technician's; Second signs as reviewer." in out
+    assert "To sign" not in out
+
+
+def test_a_revoked_key_is_not_chosen_and_named_before_anything_is_asked(
+    bench: _Bench, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bench.store.new("First", "technician", "locked", at=SIGNED_AT)
+    bench.store.revoke("First", at=SIGNED_AT)
+    code, out = _sign(capsys, "--key", "First")
+    assert code == 2
+    assert "The key of First was revoked on 2026-03-10T12:10:00Z." in out
+    assert "To sign" not in out
+    bench.store.new("First again", "technician", None, at=SIGNED_AT)
+    code, out = _sign(capsys, "--yes")  # only one counts: there is nothing to choose
+    assert code == 0
+    assert "the technician: First again, technician" in out
+
+
+def test_a_report_of_another_version_of_the_tool_is_told_as_that(
+    bench: _Bench, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bench.store.new("First", "technician", None, at=SIGNED_AT)
+    assert _sign(capsys, "--yes")[0] == 0
+    bench.record = msgspec.structs.replace(bench.record, tool="handback 9.0")
+    code, out = _sign(capsys, "--yes")
+    assert code == 2
+    assert f"was made and signed by {TOOL}; handback 9.0 does not make the same." in out
+    assert "gone on" not in out
+
+
+def test_what_the_page_promises_in_the_shop_s_name_is_shown_before_one_signs(
+    bench: _Bench, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bench.store.new("First", "technician", None, at=SIGNED_AT)
+    record = with_shop(fit_record())
+    strict = next(one for one in record.results if one.limit is not None)
+    bench.record = msgspec.structs.replace(
+        record,
+        results=tuple(
+            msgspec.structs.replace(one, shipped_limit=one.limit) if one is strict else one
+            for one in record.results
+        ),
+    )
+    _, out = _sign(capsys, "--yes")
+    assert record.shop is not None
+    told = out[: out.index("Signed: ")]
+    assert "Shop     Tidewater Repairs" in told
+    assert record.shop.warranty in told
+    assert f"{len(record.shop.terms)} terms stand on the page." in told
+    assert f"Judged by the shop's own limit: {strict.ask}" in told
+    assert "terms stand on the page" not in _sign(capsys, "--summary", "--yes")[1]  # they are not on it
 
 
 def test_a_run_that_went_on_needs_a_new_report(bench: _Bench, capsys: pytest.CaptureFixture[str]) -> None:

@@ -3,6 +3,7 @@
 The attacks are made by hand on bytes, as an attacker without a known key makes them.
 """
 
+import base64
 import json
 from collections.abc import Callable
 from functools import cache
@@ -60,6 +61,11 @@ def _changed(data: bytes, old: bytes, new: bytes) -> bytes:
     return data.replace(old, new, 1)
 
 
+def _mark_exchanged(data: bytes) -> bytes:
+    own = base64.b64encode(sample_logo())
+    return _changed(data, own, base64.b64encode(sample_logo()[:-20]))
+
+
 # Name: how it is made, the exit code, what is said of it.
 _ATTACKS: dict[str, tuple[Callable[[], bytes], int, str]] = {
     "report's signatures under the summary": (
@@ -111,6 +117,16 @@ _ATTACKS: dict[str, tuple[Callable[[], bytes], int, str]] = {
         lambda: _changed(_summary(), b'alt="Tidewater Repairs"', b'alt="Tidewater Repair"'),
         1,
         "Changed: the summary.",
+    ),
+    "another shop's mark": (
+        lambda: _mark_exchanged(_summary()),
+        1,
+        "Changed: the summary. The shop's mark is not the one that was taken over.",
+    ),
+    "another shop's mark on the report": (
+        lambda: _mark_exchanged(_report()),
+        1,
+        "Changed: the owner's part. The shop's mark is not the one that was taken over.",
     ),
     "text hidden by style": (
         lambda: _changed(_summary(), b"</style>", b".weighty { display: none }</style>"),
@@ -198,6 +214,17 @@ def test_a_whole_summary_called_a_report_is_told_as_what_it_is(
     assert "DOUBTFUL" not in said
     code, said = _prove(capsys, _report(), bench)
     assert (code, _IS_SUMMARY in said) == (0, False)
+
+
+@pytest.mark.parametrize("more", [(), ("--json",)], ids=["text", "json"])
+def test_a_summary_is_not_taken_where_a_release_is_asked_for(
+    more: tuple[str, ...], bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert _prove(capsys, _report(), bench, "--require", "released", *more)[0] == 0
+    code, said = _prove(capsys, _summary(), bench, "--require", "released", *more)
+    assert code == 1
+    assert "It is whole, but not released." in said
+    assert ('"released": false' if more else "only the whole report releases a machine") in said
 
 
 def test_one_by_an_unknown_key_is_told_as_a_summary_too(

@@ -10,6 +10,7 @@ from verify.checklist.shipped import shipped_checklists
 from verify.ledger import TicketLine, ticket_lines
 from verify.record.demo_key import demo_signing_key
 from verify.record.model import Ticket, Work
+from verify.report.page_kind import PageKind
 from verify.report.sign_off import prepare, sign_off
 from verify.run import Owner, RunFolder, begin, load_record
 from verify.testing.good_answers import GoodAnswers
@@ -149,6 +150,17 @@ def test_a_signed_page_that_was_altered_is_no_signature(copied: Path) -> None:
     page = sign(copied, "T-4-whole", "technician", "reviewer")
     page.write_bytes(page.read_bytes().replace(b"Larkspur", b"Larkspuk", 1))
     assert line(copied, "T-4-whole").waits_for.startswith("Signing again:")
+
+
+def test_a_signed_summary_in_the_report_s_place_is_no_signature_on_the_report(copied: Path) -> None:
+    folder = copied / "T-4-whole"
+    page = folder / PageKind.SUMMARY.file_name
+    for role in ("technician", "reviewer"):
+        prepared = prepare(folder, load_record(copied, "T-4-whole"), kind=PageKind.SUMMARY)
+        clock = SimulatedBench(faults={}).clock
+        sign_off(folder, prepared, key=demo_signing_key(role), at=clock.now().wall)
+    (folder / "report.html").write_bytes(page.read_bytes())
+    assert line(copied, "T-4-whole").waits_for == "Signing again: the summary lies in the report's place."
 
 
 def test_a_run_that_went_on_after_it_was_signed_is_signed_again(copied: Path) -> None:

@@ -325,7 +325,10 @@ def test_a_text_stays_where_no_value_says_it(
         b"{}",
         b'{"at":{"wall":"2026-03-10T09:00:00+01:00","elapsed_s":1.0}}',
         b'{"at":{"wall":"2026-03-10T09:00:00Z","elapsed_s":1e308}}',
+        b'{"x":' + b"[" * 200_000,
+        b"[" * 200_000,
     ],
+    ids=lambda line: line[:30].decode("latin-1"),
 )
 def test_after_a_bad_line_only_a_whole_one_counts(bad: bytes) -> None:
     lines, kept = _written(
@@ -344,7 +347,9 @@ def test_a_step_before_any_sample_is_none() -> None:
         reader.sample()
 
 
-@pytest.mark.parametrize("first", [b"", b"\x00", b"{", b"[]", msgspec.json.encode(_sample(0))])
+@pytest.mark.parametrize(
+    "first", [b"", b"\x00", b"{", b"[]", b'{"x":' + b"[" * 200_000, msgspec.json.encode(_sample(0))]
+)
 def test_a_file_that_names_no_format_is_an_old_one(first: bytes) -> None:
     assert is_old(first)
 

@@ -95,7 +95,7 @@ def _reading(value: float | None, unit: Unit, u: float | None = None, reason: st
             [
                 "By its own account it holds about 60 of the 57 watt-hours (Wh) printed on it: 105 %.",
                 "How exact that is, nobody has stated.",
-                "That figure is in doubt; why stands with the check.",
+                "That figure is in doubt; why stands in the part for the technician.",
             ],
         ),
         (_record(), ["How much the battery holds is not known: The battery was not seen."]),
@@ -207,7 +207,7 @@ UNBOUNDED = _handed(CAPACITY_WH, 39.9, Unit.WATT_HOUR, "95 %: 35.00 or more", u=
             [
                 "The battery holds about 34 of the 57 watt-hours (Wh) printed on it: 60 %.",
                 "How sure: 95 chances in 100 that it lies between 54.0 and 66.0 % of what is printed on it.",
-                "That is not sure enough to decide by; why stands with the check.",
+                "That is not sure enough to decide by; why stands in the part for the technician.",
             ],
         ),
         (

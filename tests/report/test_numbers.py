@@ -1,11 +1,12 @@
 """Numbers in print: rounded once, by the published rule, unknown never a number."""
 
 import math
+from collections.abc import Callable
 
 import pytest
 
 from verify.judge import Limit, Rule, judge
-from verify.report.numbers import interval, likelihood, limit_written, moment, written
+from verify.report.numbers import about, given, interval, likelihood, limit_written, moment, plain, written
 from verify.values import Quantity, Reading, Unit
 
 
@@ -91,6 +92,27 @@ def test_limits_are_written_in_words(lower: float | None, upper: float | None, t
 
     limit = Limit(lower=quantity(lower), upper=quantity(upper), rule=Rule.SIMPLE, source="x")
     assert limit_written(limit) == text
+
+
+@pytest.mark.parametrize(
+    ("write", "value", "text"),
+    [
+        (about, 9.96, "10"),
+        (about, 9.94, "9.9"),
+        (about, -12.3, "\u221212"),
+        (about, -0.04, "0.0"),
+        (plain, 53.216, "53.22"),
+        (plain, 12345.6, "12346"),
+        (plain, -0.5, "\u22120.5"),
+        (plain, 1.2e-17, "0"),
+        (given, 99.995, "99.995"),
+        (given, 105 - 0.1, "104.9"),
+    ],
+)
+def test_a_number_alone_has_the_pages_signs_and_no_exponent(
+    write: Callable[[float], str], value: float, text: str
+) -> None:
+    assert write(value) == text
 
 
 @pytest.mark.parametrize(

@@ -9,11 +9,13 @@ import pytest
 
 import verify
 from verify.record.canonical import record_from
-from verify.record.model import Part, Record, Result
+from verify.record.model import HazardSeen, Part, Record, Result, Work
 from verify.record.page import record_in
 from verify.report import words
-from verify.report.owner import owner_view, part_words
+from verify.report.glance import glance_of
+from verify.report.owner import headline_of, owner_view, part_words, work_words
 from verify.report.render import render
+from verify.testing.sample_course import returned_record
 from verify.testing.sample_record import fit_record, held_record
 from verify.values import Unit, Verdict
 
@@ -119,3 +121,56 @@ def test_a_label_is_read_with_the_names_of_its_units_and_kept_where_it_is_no_qua
 def test_every_unit_that_is_a_bare_sign_has_a_name_for_the_owner() -> None:
     signs = {Unit.CELSIUS, Unit.MILLIMETRE, Unit.PERCENT, Unit.ONE, Unit.DBM, Unit.DECIBEL, Unit.MEGAHERTZ}
     assert set(words.OWNER_NUMBERS.units) == set(Unit) - signs
+
+
+def _with_verdicts(verdict: Verdict) -> Record:
+    results = tuple(
+        msgspec.structs.replace(one, verdict=verdict, accepted=None) for one in fit_record().results
+    )
+    return msgspec.structs.replace(fit_record(), results=results)
+
+
+def test_ready_claims_that_all_was_checked_only_where_it_was() -> None:
+    assert headline_of(_with_verdicts(GOOD)) == words.HEADLINES[fit_record().outcome]
+    assert any(one.verdict is UNSURE for one in fit_record().results)
+    assert headline_of(fit_record()) == words.HEADLINE_NOT_ALL
+    assert words.HEADLINE_NOT_ALL[1] in _owners_part(fit_record())
+
+
+def test_a_hazard_stands_before_all_else_without_an_id_and_is_counted_once() -> None:
+    hazard = HazardSeen(at="2026-03-10T09:04:00Z", what="Looked at and not good. a dent")
+    held = held_record()
+    record = msgspec.structs.replace(
+        held, hazards=(hazard,), reasons=(f"Not made safe: pack-flat: {hazard.what}", *held.reasons)
+    )
+    said = _owners_part(record)
+    assert "pack-flat" not in said
+    assert said.count("a dent") == 1
+    first, second, *_ = glance_of(record, owner_view(record))
+    assert (first.what, first.told) == ("Danger", "one hazard is not made safe, told below")
+    assert second.told == "2 things, told below"  # one not good, and the checks that are not done
+    missing = said.partition("What is missing 2")[0] + said.rpartition("What is missing ")[2]
+    assert missing.index("Not made safe: ") < missing.index("checks are not done")
+
+
+@pytest.mark.parametrize("verdict", [GOOD, UNDONE], ids=str)
+def test_what_nobody_complained_of_is_not_called_gone(verdict: Verdict) -> None:
+    record = _with_verdicts(verdict)
+    silent = msgspec.structs.replace(record, ticket=msgspec.structs.replace(record.ticket, complaint=" "))
+    said = _owners_part(silent)
+    assert "gone" not in said.partition("Care")[0].replace("Do what the owner described", "")
+    assert said.count("None was written down.") == 2
+
+
+def test_what_stayed_in_its_place_is_not_called_taken_out() -> None:
+    loosened = words.PAGE["disturbed"]
+    assert work_words(fit_record(), Work(kind="hinge")) == loosened
+    for kind in ("software-only", "liquid"):
+        assert work_words(fit_record(), Work(kind=kind)) == "No new part."
+    for record in (returned_record(), held_record()):
+        assert work_words(record, Work(kind="hinge")) == "No new part."
+
+
+def test_what_is_seen_beside_the_work_says_that_it_is_not_good() -> None:
+    said = _owners_part(_with_verdicts(BAD)).partition("Seen, not repaired")[2]
+    assert said.startswith(" not good ")

@@ -212,7 +212,7 @@ def test_the_same_picture_in_another_spelling_of_base64_is_doubted() -> None:
 
 
 def test_two_sign_one_after_the_other_though_a_picture_was_lost_in_between(tmp_path: Path) -> None:
-    folder, record = _folder(tmp_path), full_record()
+    folder, record = _folder(tmp_path), msgspec.structs.replace(full_record(), traces=())
     sign_off(folder, prepare(folder, record), key=_TECHNICIAN, at=SIGNED_AT)
     (folder / _SEAM).unlink()
     (folder / _WET).write_bytes(_other_picture())
@@ -224,12 +224,12 @@ def test_two_sign_one_after_the_other_though_a_picture_was_lost_in_between(tmp_p
 
 
 def test_the_signer_is_told_which_pictures_the_page_does_not_show(tmp_path: Path) -> None:
-    folder = _folder(tmp_path)
+    folder, record = _folder(tmp_path), msgspec.structs.replace(full_record(), traces=())
     (folder / _SEAM).write_bytes(_other_picture())
-    prepared = prepare(folder, full_record())
+    prepared = prepare(folder, record)
     assert [line.partition(" the file")[0] for line in prepared.unseen] == ["Picture 2: NOT SHOWN:"]
     sign_off(folder, prepared, key=_TECHNICIAN, at=SIGNED_AT)
-    assert prepare(folder, full_record()).unseen == prepared.unseen
+    assert prepare(folder, record).unseen == prepared.unseen
 
 
 def test_a_second_signer_is_not_led_to_sign_a_page_that_hides_a_picture(tmp_path: Path) -> None:
@@ -368,6 +368,93 @@ def test_a_changed_picture_is_told_by_its_number_and_its_check(change: object, t
     with pytest.raises(AlteredError) as caught:
         prove(data, trusted=_KNOWN)
     assert f"signed it. {told}" in str(caught.value)
+
+
+def _two_checks() -> tuple[Record, dict[str, bytes]]:
+    """Return a record with a picture at each of two checks, the second one out of date."""
+    record, taken = pictured_record(2)
+    third, fourth = next(one.pictures for one in record.results if one.pictures)
+    results = list(record.results)
+    at = next(at for at, one in enumerate(results) if one.pictures)
+    old = msgspec.structs.replace(fourth, out_of_date="The base was opened again.")
+    results[at] = msgspec.structs.replace(results[at], pictures=(third,))
+    results[at + 1] = msgspec.structs.replace(results[at + 1], pictures=(old,))
+    return msgspec.structs.replace(record, results=tuple(results)), taken
+
+
+def _figure(page: bytes, number: int) -> bytes:
+    found = re.search(rb'<figure id="picture-%d".*?</figure>\n' % number, page, re.DOTALL)
+    assert found is not None
+    return found[0]
+
+
+def _uses_swapped(page: bytes) -> bytes:
+    third, fourth = (b'<use href="#picture-data-%d"/>' % number for number in (3, 4))
+    return page.replace(third, b"-").replace(fourth, third).replace(b">-<", b">%b<" % fourth)
+
+
+def _figures_exchanged(page: bytes) -> bytes:
+    third, fourth = _figure(page, 3), _figure(page, 4)
+    return page.replace(third, b"\0").replace(fourth, third).replace(b"\0", fourth)
+
+
+def _beside_the_other(page: bytes) -> bytes:
+    moved = _figure(page, 4)
+    return page.replace(moved, b"").replace(_figure(page, 3), _figure(page, 3) + moved)
+
+
+def _passed_as_current(page: bytes) -> bytes:
+    figure = _figure(page, 4)
+    return page.replace(figure, re.sub(rb'<span class="small">.*?</span>', b"", figure))
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        (_uses_swapped, ("In the place of picture 3, at “{0}”, stands picture 4.", "stands picture 3.")),
+        (
+            _figures_exchanged,
+            ("Picture 3, at “{0}”, was moved to “{1}”.", "4, at “{1}”, was moved to “{0}”."),
+        ),
+        (_beside_the_other, ("Picture 4, at “{1}”, was moved to “{0}”.",)),
+        (lambda page: page.replace(_figure(page, 3), b""), ("Picture 3, at “{0}”, has no place any more.",)),
+        (_passed_as_current, ("Picture 4, at “{1}”, is not marked as out of date any more.",)),
+    ],
+    ids=["two swapped by what they show", "two exchanged", "moved", "place taken away", "passed as current"],
+)
+def test_a_picture_at_another_place_is_told_by_its_number_and_its_check(
+    change: object, told: tuple[str, ...]
+) -> None:
+    assert callable(change)
+    record, taken = _two_checks()
+    asks = [one.ask for one in record.results if one.pictures]
+    signed = signed_by(record, _TECHNICIAN, pictures=taken)
+    data = change(signed)
+    assert data != signed
+    with pytest.raises(AlteredError) as caught:
+        prove(data, trusted=_KNOWN)
+    assert "Changed: the technician's part. " in str(caught.value)
+    for line in told:
+        assert line.format(*asks) in str(caught.value)
+    assert str(caught.value).count("icture") == len(told) + sum("picture" in line[3:] for line in told)
+
+
+def test_another_change_beside_pictures_is_not_laid_on_them() -> None:
+    record, taken = _two_checks()
+    data = signed_by(record, _TECHNICIAN, pictures=taken).replace(b"Good: ", b"Bad: ")
+    with pytest.raises(AlteredError, match="Changed: the owner's part, the technician's part") as caught:
+        prove(data, trusted=_KNOWN)
+    assert "icture" not in str(caught.value)
+
+
+def test_a_page_stuffed_with_beginnings_is_told_as_quickly_as_any() -> None:
+    record, taken = _two_checks()
+    stuffing = b'<figure id="picture-3" class="picture shown">' * 200_000  # squared: hours
+    data = signed_by(record, _TECHNICIAN, pictures=taken).replace(
+        b"<!--part technician-->", b"<!--part technician-->" + stuffing
+    )
+    with pytest.raises(AlteredError, match="Changed: the technician's part"):
+        prove(data, trusted=_KNOWN)
 
 
 def test_many_changed_pictures_are_told_in_few_words() -> None:

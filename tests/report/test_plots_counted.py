@@ -55,14 +55,18 @@ def _courses(*, power_w: float, seconds: int = 3600, step_s: int = 10) -> Course
         voltage_v=array("d", [11.4]) * count,
     )
     return Courses(
-        times_s=times, processor_c=array("d", [math.nan]) * count, packs={"BAT0": pack}, fans_rpm={}
+        times_s=times,
+        processor_c=array("d", [math.nan]) * count,
+        load=array("d", [math.nan]) * count,
+        packs={"BAT0": pack},
+        fans_rpm={},
     )
 
 
 def _watched(courses: Courses, *readings: Reading) -> Watched:
     attempt = Attempt(at="2026-03-10T10:02:00Z", verdict=Verdict.CONFORMS, because="Good.", readings=readings)
     result: Result = msgspec.structs.replace(fit_record().results[0], attempts=(attempt,), limit=None)
-    return Watched(record=fit_record(), result=result, attempt=attempt, courses=courses, data=b"")
+    return Watched(record=fit_record(), result=result, attempt=attempt, courses=courses)
 
 
 def _reading(value: float | None, source: str, reason: str | None = None) -> Reading:

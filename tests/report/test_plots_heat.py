@@ -20,6 +20,7 @@ from verify.report.heat_fit import fitted_course, full_load_s
 from verify.report.pictures import Standing
 from verify.report.plots.courses import CourseView, course_views
 from verify.report.traced import Traced
+from verify.report.traces import courses_in
 from verify.testing.sample_record import fit_record
 from verify.values import Instant, Quantity, Reading, Unit, Verdict
 
@@ -159,15 +160,28 @@ def _course(drawing: ET.Element, look: str) -> list[tuple[float, float]]:
     return found
 
 
+def _full_load(samples: Iterable[Sample]) -> tuple[float, float] | None:
+    courses = courses_in(_trace(samples))
+    return full_load_s(courses.times_s, courses.load)
+
+
 def test_full_load_is_found_in_a_trace() -> None:
-    assert full_load_s(_trace(_run())) == (_LOAD_FROM_S, _LOAD_TO_S)
-    assert full_load_s(_trace(_sample(second, 40.0, load=None) for second in range(60))) is None
-    assert full_load_s(b"") is None
+    assert _full_load(_run()) == (_LOAD_FROM_S, _LOAD_TO_S)
+    assert _full_load(_sample(second, 40.0, load=None) for second in range(60)) is None
+    assert _full_load(()) is None
 
 
-def test_a_restart_leaves_no_load_to_fit() -> None:
+def test_the_longest_full_load_counts_and_a_pause_ends_one() -> None:
+    # 10 s, then 4 s not known and 6 s more: one; then a pause of 5 s, and 8 s.
+    loads = [1.0] * 11 + [None] * 3 + [0.9] * 7 + [0.1] * 4 + [1.0] * 9
+    assert _full_load(_sample(second, 40.0, load=load) for second, load in enumerate(loads)) == (0, 20)
+
+
+def test_across_a_restart_no_course_is_drawn() -> None:
     samples = [*_run(), _sample(900, 40.0, load=1.0, boot="second")]
-    assert full_load_s(_trace(samples)) is None
+    view = _view((_trace(samples), _FITTED, ""))
+    assert not _course(_drawing(view), "two")
+    assert _course(_drawing(_view((_trace(_run()), _FITTED, ""))), "two")
 
 
 def test_the_fit_is_that_of_two_masses() -> None:

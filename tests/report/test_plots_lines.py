@@ -132,8 +132,20 @@ def test_panels_share_the_time() -> None:
     across = [[x for x, _ in _places(one)] for one in _of_class(drawing, "path", "course")]
     assert across[0] == across[1] == across[2]
     heights = [_places(one)[0][1] for one in _of_class(drawing, "path", "course")]
-    assert heights == [164, 328, 492]
-    assert drawing.attrib["viewBox"] == "0 0 640 550"
+    assert heights == [164, 338, 512]
+    assert drawing.attrib["viewBox"] == "0 0 640 570"
+
+
+@pytest.mark.parametrize("count", [2, 3, 4])
+def test_the_title_of_a_panel_stands_clear_of_the_scale_above_it(count: int) -> None:
+    # Of letters of 20 units 15 stand above their line, and digits have nothing below it.
+    panel = Panel(name="Power in, W", lines=(Line(name="pack", values=_LEVEL),), low=0.0)
+    drawing = _draw(*(panel,) * count)
+    titles = [float(one.attrib["y"]) for one in _of_class(drawing, "text", "strong")]
+    ticks = [float(one.attrib["y"]) for one in _of_class(drawing, "text", "quiet") if one.text == "0"]
+    for title in titles[1:]:
+        above = max(tick for tick in ticks if tick < title)
+        assert title - 15 - above >= 15
 
 
 def test_phases_are_bands_with_names_where_there_is_room() -> None:

@@ -2,23 +2,19 @@
 
 import re
 from collections.abc import Iterator
-from datetime import UTC, datetime, timedelta
 from itertools import combinations, pairwise
 from xml.etree import ElementTree as ET
 
-import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from verify.record.model import (
-    Attempt,
     Gap,
     Growth,
     HazardSeen,
     Record,
     Reopening,
-    Result,
     StepTaken,
 )
 from verify.report.letters import clipped, width_of
@@ -26,10 +22,8 @@ from verify.report.plots.folded import folded
 from verify.report.plots.lanes import Bar, groups_of, name_on_lane, not_meeting
 from verify.report.plots.runs import RunView, run_view
 from verify.report.render import render
-from verify.testing.sample_record import fit_record
-from verify.values import Verdict
+from verify.testing.sample_times import at_minute, record_of, result_at
 
-_BEGAN = datetime(2026, 3, 10, 9, 0, tzinfo=UTC)
 _STAGES = (
     "arrived",
     "open",
@@ -40,42 +34,6 @@ _STAGES = (
     "停止",
 )
 _DAY = 1440.0
-
-
-def _at(minute: float) -> str:
-    return (_BEGAN + timedelta(minutes=minute)).strftime("%Y-%m-%dT%H:%M:%SZ")
-
-
-def _result(check: str, stage: str, *minutes: float, kind: str = "look", because: str = "Good.") -> Result:
-    return Result(
-        check=check,
-        checklist="a-list",
-        kind=kind,
-        stage=stage,
-        place="inside",
-        ask=f"Look at {check}.",
-        good="Good.",
-        verdict=Verdict.CONFORMS,
-        because=because,
-        attempts=tuple(Attempt(at=_at(one), verdict=Verdict.CONFORMS, because=because) for one in minutes),
-    )
-
-
-def _record(minutes: float = 60, **changes: object) -> Record:
-    bare: dict[str, object] = {
-        "began": _at(0),
-        "ended": _at(minutes),
-        "clock_note": "Times are from this computer's own clock.",
-        "results": (),
-        "steps": (),
-        "reopenings": (),
-        "growths": (),
-        "hazards": (),
-        "gaps": (),
-        "traces": (),
-        "first_pass": {},
-    }
-    return msgspec.structs.replace(fit_record(), **{**bare, **changes})
 
 
 def _view(record: Record) -> RunView:
@@ -111,7 +69,7 @@ def _assert_readable(drawing: ET.Element) -> None:
 _MINUTES = st.one_of(st.floats(0, 30), st.floats(0, 5 * _DAY), st.sampled_from([0.0, 1.0, _DAY, 3 * _DAY]))
 _NAMES = st.text(max_size=40) | st.sampled_from(["charge", "W" * 60, "停止" * 20, "\u202e" * 9])
 _RECORDS = st.builds(
-    lambda length, results, steps, again, hazards, gaps, growths, note: _record(
+    lambda length, results, steps, again, hazards, gaps, growths, note: record_of(
         length,
         results=tuple(results),
         steps=tuple(steps),
@@ -124,7 +82,7 @@ _RECORDS = st.builds(
     _MINUTES,
     st.lists(
         st.builds(
-            lambda check, stage, minutes, wait: _result(
+            lambda check, stage, minutes, wait: result_at(
                 check, stage, *minutes, kind="wait" if wait else "look", because=f"{wait} min have passed."
             ),
             _NAMES,
@@ -137,7 +95,7 @@ _RECORDS = st.builds(
     ),
     st.lists(
         st.builds(
-            lambda name, stage, minute: StepTaken(step=name, name=name, stage=stage, at=_at(minute)),
+            lambda name, stage, minute: StepTaken(step=name, name=name, stage=stage, at=at_minute(minute)),
             _NAMES,
             st.sampled_from(_STAGES),
             _MINUTES,
@@ -145,14 +103,15 @@ _RECORDS = st.builds(
         max_size=30,
     ),
     st.lists(
-        st.builds(lambda m, why: Reopening(at=_at(m), opened=("base",), why=why), _MINUTES, _NAMES),
+        st.builds(lambda m, why: Reopening(at=at_minute(m), opened=("base",), why=why), _MINUTES, _NAMES),
         max_size=4,
     ),
-    st.lists(st.builds(lambda m, what: HazardSeen(at=_at(m), what=what), _MINUTES, _NAMES), max_size=3),
+    st.lists(st.builds(lambda m, what: HazardSeen(at=at_minute(m), what=what), _MINUTES, _NAMES), max_size=3),
     st.lists(
-        st.builds(lambda m, s: Gap(at=_at(m), check="a", seconds=s), _MINUTES, st.floats(0, 1e9)), max_size=3
+        st.builds(lambda m, s: Gap(at=at_minute(m), check="a", seconds=s), _MINUTES, st.floats(0, 1e9)),
+        max_size=3,
     ),
-    st.lists(st.builds(lambda m, what: Growth(at=_at(m), work=(what,)), _MINUTES, _NAMES), max_size=2),
+    st.lists(st.builds(lambda m, what: Growth(at=at_minute(m), work=(what,)), _MINUTES, _NAMES), max_size=2),
     st.sampled_from(["", "It jumped by -60 s before 2026-03-10T09:00:00Z."]),
 )
 
@@ -172,7 +131,7 @@ def test_no_two_texts_of_any_run_meet(record: Record) -> None:
 
 
 def test_a_job_of_twenty_minutes_is_drawn_whole() -> None:
-    record = _record(20, results=(_result("a", "arrived", 1), _result("b", "open", 9, 19)))
+    record = record_of(20, results=(result_at("a", "arrived", 1), result_at("b", "open", 9, 19)))
     view, drawing = _view(record), _drawing(record)
     assert view.says == (
         "From 2026-03-10 09:00 UTC to 2026-03-10 09:20 UTC: 20\u00a0min.",
@@ -192,12 +151,12 @@ def test_a_job_of_twenty_minutes_is_drawn_whole() -> None:
 
 
 def test_the_nights_of_three_days_are_folded_and_told() -> None:
-    record = _record(
+    record = record_of(
         3 * _DAY,
         results=(
-            _result("a", "open", *(float(minute) for minute in range(1, 100, 7))),
-            _result("b", "closed", *(_DAY + minute for minute in range(0, 100, 7))),
-            _result("c", "finished", *(2 * _DAY + 1300 + minute for minute in range(0, 140, 7))),
+            result_at("a", "open", *(float(minute) for minute in range(1, 100, 7))),
+            result_at("b", "closed", *(_DAY + minute for minute in range(0, 100, 7))),
+            result_at("c", "finished", *(2 * _DAY + 1300 + minute for minute in range(0, 140, 7))),
         ),
     )
     view, drawing = _view(record), _drawing(record)
@@ -214,8 +173,18 @@ def test_the_nights_of_three_days_are_folded_and_told() -> None:
     )
 
 
+def test_a_clock_that_stood_centuries_back_has_a_handful_of_days() -> None:
+    # Each fold takes one long pause; many of them leave thousands of years on the axis.
+    results = tuple(
+        result_at(f"check-{number}", "open", (number - 10) * 100 * 365 * _DAY) for number in range(60)
+    )
+    drawing = _drawing(record_of(6000 * 365 * _DAY, began=at_minute(-1000 * 365 * _DAY), results=results))
+    _assert_readable(drawing)
+    assert len([one for one in drawing.iter("line") if one.attrib["class"] == "axis"]) < 120
+
+
 def test_five_hundred_checks_are_ticks_and_no_words() -> None:
-    record = _record(600, results=tuple(_result(f"c{n}", "open", 1 + n) for n in range(500)))
+    record = record_of(600, results=tuple(result_at(f"c{n}", "open", 1 + n) for n in range(500)))
     drawing = _drawing(record)
     assert len(list(drawing.iter("text"))) < 20
     assert len(ET.tostring(drawing)) < 20_000
@@ -225,7 +194,9 @@ def test_five_hundred_checks_are_ticks_and_no_words() -> None:
 
 def test_a_clock_set_back_is_drawn_by_order_and_says_so() -> None:
     note = "It jumped by -3600 s before 2026-03-10T08:30:00Z."
-    record = _record(20, clock_note=note, results=(_result("a", "arrived", 1), _result("b", "open", -20)))
+    record = record_of(
+        20, clock_note=note, results=(result_at("a", "arrived", 1), result_at("b", "open", -20))
+    )
     view, drawing = _view(record), _drawing(record)
     assert view.says[0].startswith("The clock was set back during the run")
     texts = [one.text or "" for one in drawing.iter("text")]
@@ -235,10 +206,10 @@ def test_a_clock_set_back_is_drawn_by_order_and_says_so() -> None:
 
 
 def test_a_machine_opened_again_is_seen_to_go_back() -> None:
-    record = _record(
+    record = record_of(
         60,
-        results=(_result("a", "open", 5, 40), _result("b", "closed", 20, 50)),
-        reopenings=(Reopening(at=_at(30), opened=("base",), why="A lead lay loose."),),
+        results=(result_at("a", "open", 5, 40), result_at("b", "closed", 20, 50)),
+        reopenings=(Reopening(at=at_minute(30), opened=("base",), why="A lead lay loose."),),
     )
     drawing = _drawing(record)
     (back,) = (one for one in drawing.iter("line") if one.attrib["class"] == "limit back")
@@ -253,10 +224,10 @@ def test_a_machine_opened_again_is_seen_to_go_back() -> None:
 
 
 def test_what_was_not_watched_is_a_hole_in_its_bar() -> None:
-    record = _record(
+    record = record_of(
         100,
-        results=(_result("feet-wait", "finished", 90, kind="wait", because="80 min have passed."),),
-        gaps=(Gap(at=_at(60), check="feet-wait", seconds=1200),),
+        results=(result_at("feet-wait", "finished", 90, kind="wait", because="80 min have passed."),),
+        gaps=(Gap(at=at_minute(60), check="feet-wait", seconds=1200),),
     )
     drawing = _drawing(record)
     (hole,) = (one for one in drawing.iter("rect") if one.attrib["class"] == "hole")
@@ -267,8 +238,10 @@ def test_what_was_not_watched_is_a_hole_in_its_bar() -> None:
 
 
 def test_a_hazard_that_was_not_made_safe_is_told_as_such() -> None:
-    safe = HazardSeen(at=_at(10), what="Smoke.", made_safe="The pack is out.", made_safe_at=_at(20))
-    view = _view(_record(60, hazards=(safe, HazardSeen(at=_at(30), what="It hisses."))))
+    safe = HazardSeen(
+        at=at_minute(10), what="Smoke.", made_safe="The pack is out.", made_safe_at=at_minute(20)
+    )
+    view = _view(record_of(60, hazards=(safe, HazardSeen(at=at_minute(30), what="It hisses."))))
     assert [one.what for one in view.happened] == [
         "Stop: Smoke.",
         "Made safe: The pack is out.",
@@ -279,14 +252,14 @@ def test_a_hazard_that_was_not_made_safe_is_told_as_such() -> None:
 
 def test_names_are_text_and_never_markup() -> None:
     evil = "</svg><script>alert(1)</script>\u202e"
-    record = _record(
+    record = record_of(
         60,
-        results=(_result(evil, evil, 5, kind="wait", because="3 min have passed."),),
-        steps=(StepTaken(step="a", name=evil, stage=evil, at=_at(6)),),
-        reopenings=(Reopening(at=_at(9), opened=(evil,), why=evil),),
-        hazards=(HazardSeen(at=_at(10), what=evil, made_safe=evil, made_safe_at=_at(11)),),
-        growths=(Growth(at=_at(12), work=(evil,)),),
-        gaps=(Gap(at=_at(13), check=evil, seconds=3),),
+        results=(result_at(evil, evil, 5, kind="wait", because="3 min have passed."),),
+        steps=(StepTaken(step="a", name=evil, stage=evil, at=at_minute(6)),),
+        reopenings=(Reopening(at=at_minute(9), opened=(evil,), why=evil),),
+        hazards=(HazardSeen(at=at_minute(10), what=evil, made_safe=evil, made_safe_at=at_minute(11)),),
+        growths=(Growth(at=at_minute(12), work=(evil,)),),
+        gaps=(Gap(at=at_minute(13), check=evil, seconds=3),),
     )
     page = render(record).decode().partition("<!--part record-->")[0]
     assert "<script" not in page
@@ -294,7 +267,7 @@ def test_names_are_text_and_never_markup() -> None:
 
 
 def test_the_run_stands_first_for_the_technician_and_its_figures_fold() -> None:
-    page = render(_record(60, results=(_result("a", "open", 5),))).decode()
+    page = render(record_of(60, results=(result_at("a", "open", 5),))).decode()
     part = page.partition("<!--part technician-->")[2]
     assert part.index('class="drawn courses run"') < part.index("<table")
     rows = re.findall(r"<tr>(<th scope=\"row\">.*?)</tr>", part.partition("</figure>")[0])
@@ -302,7 +275,7 @@ def test_the_run_stands_first_for_the_technician_and_its_figures_fold() -> None:
 
 
 def test_the_same_run_gives_the_same_bytes() -> None:
-    record = _record(60, results=(_result("a", "open", 5), _result("b", "closed", 50)))
+    record = record_of(60, results=(result_at("a", "open", 5), result_at("b", "closed", 50)))
     assert _view(record) == _view(record)
 
 

@@ -32,12 +32,17 @@ def _at_least(value: float, unit: Unit = Unit.PERCENT, rule: Rule = Rule.GUARDED
     return Limit(lower=Quantity(value=value, unit=unit), rule=rule, source="x")
 
 
+def _at_most(value: float, unit: Unit) -> Limit:
+    return Limit(upper=Quantity(value=value, unit=unit), rule=Rule.GUARDED, source="x")
+
+
 def _result(
     *readings: Reading,
     verdict: Verdict = Verdict.CONFORMS,
     because: str = "Because ±.",
     limit: Limit | None = None,
     note: str = "",
+    kind: str = "probe",
 ) -> Result:
     attempt = Attempt(
         at="2026-03-10T11:20:00Z", verdict=verdict, because=because, readings=readings, note=note
@@ -45,7 +50,7 @@ def _result(
     return Result(
         check="charge-to-full",
         checklist="battery",
-        kind="probe",
+        kind=kind,
         stage="charged",
         place="battery",
         ask="Ask.",
@@ -225,10 +230,74 @@ MISSED = "61.7 % ± 2.1 % against at least 90 %: not good."
                 ),
                 note="Its level rises as that of a pack of 2.76 Ah.",
             ),
-            "Why stands with the check.",
+            "Why stands in the part for the technician.",
         ),
         (_result(verdict=Verdict.NOT_DONE, because="Not done."), ""),
-        (_result(because="Looked at and good.", note="A scratch."), "Looked at and good. A scratch."),
+        (_result(because="Looked at and good.", note="A scratch.", kind="look"), "A scratch."),
+        (
+            _result(
+                verdict=Verdict.DOES_NOT_CONFORM,
+                because="Picture taken and not good.",
+                note="Too dark.",
+                kind="photo",
+            ),
+            "Too dark.",
+        ),
+        (
+            _result(
+                verdict=Verdict.UNDECIDED, because="It cannot be seen.", note="A foil over it.", kind="look"
+            ),
+            "It cannot be seen. A foil over it.",
+        ),
+        (
+            _result(
+                verdict=Verdict.DOES_NOT_CONFORM,
+                because="No battery is visible. If one is fitted, check its connector.",
+            ),
+            "No battery is visible.",
+        ),
+        (
+            _result(
+                _reading(1.0, Unit.COUNT, 0.0),
+                verdict=Verdict.DOES_NOT_CONFORM,
+                because="1 piece against at least 3 pieces: not good.",
+                limit=_at_least(3.0, Unit.COUNT, Rule.COUNT),
+                note="Missing: camera. Check the lead. Disturbed perhaps by: base-cover.",
+            ),
+            "Missing: camera.",
+        ),
+        (
+            _result(
+                _reading(-3.0, Unit.KELVIN, 0.5),
+                verdict=Verdict.DOES_NOT_CONFORM,
+                limit=_at_least(1.0, Unit.KELVIN),
+            ),
+            "Found: −3 °C to spare. Good is at least 1 °C to spare.",
+        ),
+        (
+            _result(
+                _reading(14.0, Unit.KELVIN, 0.5),
+                verdict=Verdict.DOES_NOT_CONFORM,
+                limit=_at_most(10.0, Unit.KELVIN),
+            ),
+            "Found: 14 °C more. Good is at most 10 °C more.",
+        ),
+        (
+            _result(
+                _reading(825757490.0, Unit.SECOND, 0.5),
+                verdict=Verdict.DOES_NOT_CONFORM,
+                limit=_at_most(120.0, Unit.SECOND),
+            ),
+            "Found: 9557 days. Good is at most 120 seconds.",
+        ),
+        (
+            _result(
+                _reading(49.999999997, Unit.PERCENT, 0.0),
+                verdict=Verdict.DOES_NOT_CONFORM,
+                limit=_at_least(97.0),
+            ),
+            "Found: 50 %. Good is at least 97 %.",
+        ),
     ],
     ids=[
         "a figure, and what good is",
@@ -240,6 +309,14 @@ MISSED = "61.7 % ± 2.1 % against at least 90 %: not good."
         "what a battery's gauge said, for the technician",
         "the verdict says it all",
         "a look",
+        "a picture",
+        "a look that could not be",
+        "where to look next is for the technician",
+        "nor stands it behind a count",
+        "below a limit is no temperature",
+        "nor is hotter than before",
+        "a clock that is years off",
+        "no digits that only a division put there",
     ],
 )
 def test_the_owner_reads_what_was_found_without_figures_of_uncertainty(result: Result, said: str) -> None:

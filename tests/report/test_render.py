@@ -191,7 +191,7 @@ def test_a_held_job_says_first_what_is_missing() -> None:
     page = _Page(render(held_record()))
     assert [text for _, text in page.headings][:2] == ["Not ready", "What is missing"]
     owner = _Page(render(held_record()).partition(b"<!--part technician-->")[0]).words
-    missing = owner.partition("What is missing")[2].partition("The complaint")[0]
+    missing = owner.partition("Last entry")[2].partition("What is missing")[2].partition("The complaint")[0]
     assert "not good The tool reads how much the battery says it holds." in missing
     assert "31.2 Wh lies below 45.0 Wh by more than its uncertainty." in missing
     assert "3 checks are not done." in missing
@@ -233,7 +233,7 @@ def test_a_hazard_that_was_not_made_safe_is_told_to_the_owner() -> None:
         held_record(), hazards=(HazardSeen(at="2026-03-10T09:04:00Z", what="The battery bulges."),)
     )
     owner = render(record).partition(b"<!--part technician-->")[0].decode()
-    assert "The battery bulges. NOT made safe." in owner
+    assert "Not made safe: The battery bulges." in owner
 
 
 def test_every_verdict_and_outcome_has_a_word_and_a_shape_of_its_own() -> None:
@@ -392,7 +392,7 @@ def test_no_word_of_the_page_is_left_over() -> None:
     )
     used = set(re.findall(r"\bt\.([a-z_]+)", templates)) | set(re.findall(r'"([a-z_]+)"', sources))
     assert set(words.PAGE) - used - set(re.findall(r"PAGE\['([a-z_]+)'\]", sources)) == set()
-    told = {f"{name}{one}" for name in ("things", "flaws", "unchecked") for one in ("", "_one")}
+    told = {f"{name}{one}" for name in ("hazards", "things", "flaws", "unchecked") for one in ("", "_one")}
     assert set(words.GLANCE) - used == told - used
 
 

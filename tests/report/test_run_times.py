@@ -1,7 +1,5 @@
 """When what happened in a run: from the record, and never by a clock that was set."""
 
-from datetime import UTC, datetime, timedelta
-
 import msgspec
 import pytest
 
@@ -12,67 +10,16 @@ from verify.record.model import (
     HazardSeen,
     Record,
     Reopening,
-    Result,
     StepTaken,
     Trace,
 )
 from verify.report.run_times import Kind, RunTimes, run_times
-from verify.testing.sample_record import fit_record
+from verify.testing.sample_times import at_minute, record_of, result_at
 from verify.values import Verdict
-
-_BEGAN = datetime(2026, 3, 10, 9, 0, tzinfo=UTC)
-
-
-def _at(minute: float) -> str:
-    return (_BEGAN + timedelta(minutes=minute)).strftime("%Y-%m-%dT%H:%M:%SZ")
-
-
-def _result(
-    check: str, stage: str, *minutes: float, kind: str = "look", stale: int = 0, because: str = "Good."
-) -> Result:
-    return Result(
-        check=check,
-        checklist="a-list",
-        kind=kind,
-        stage=stage,
-        place="inside",
-        ask=f"Look at {check}.",
-        good="Good.",
-        verdict=Verdict.CONFORMS,
-        because=because,
-        attempts=tuple(
-            Attempt(
-                at=_at(minute),
-                verdict=Verdict.CONFORMS,
-                because=because,
-                out_of_date="It was opened." if number < stale else "",
-            )
-            for number, minute in enumerate(minutes)
-        ),
-    )
 
 
 def _step(name: str, stage: str, minute: float | None) -> StepTaken:
-    return StepTaken(step=name, name=name, stage=stage, at=None if minute is None else _at(minute))
-
-
-_BARE: dict[str, object] = {
-    "began": _at(0),
-    "ended": _at(60),
-    "clock_note": "Times are from this computer's own clock.",
-    "results": (),
-    "steps": (),
-    "reopenings": (),
-    "growths": (),
-    "hazards": (),
-    "gaps": (),
-    "traces": (),
-    "first_pass": {},
-}
-
-
-def _record(**changes: object) -> Record:
-    return msgspec.structs.replace(fit_record(), **{**_BARE, **changes})
+    return StepTaken(step=name, name=name, stage=stage, at=None if minute is None else at_minute(minute))
 
 
 def _times(record: Record, **lengths_s: float) -> RunTimes:
@@ -85,8 +32,12 @@ def _stretches(times: RunTimes) -> list[tuple[str, float, float]]:
 
 def test_stages_follow_one_another_without_a_hole() -> None:
     times = _times(
-        _record(
-            results=(_result("a", "arrived", 1), _result("b", "open", 5, 9), _result("c", "closed", 20)),
+        record_of(
+            results=(
+                result_at("a", "arrived", 1),
+                result_at("b", "open", 5, 9),
+                result_at("c", "closed", 20),
+            ),
             steps=(_step("open up", "arrived", 2), _step("close", "open", 10)),
         )
     )
@@ -96,9 +47,9 @@ def test_stages_follow_one_another_without_a_hole() -> None:
 
 def test_a_machine_opened_again_goes_back_to_its_stage() -> None:
     times = _times(
-        _record(
-            results=(_result("a", "open", 5, 40, stale=1), _result("b", "closed", 20, 50, stale=1)),
-            reopenings=(Reopening(at=_at(30), opened=("base",), why="A lead lay loose."),),
+        record_of(
+            results=(result_at("a", "open", 5, 40, stale=1), result_at("b", "closed", 20, 50, stale=1)),
+            reopenings=(Reopening(at=at_minute(30), opened=("base",), why="A lead lay loose."),),
         )
     )
     assert _stretches(times) == [("open", 0, 5), ("closed", 5, 30), ("open", 30, 40), ("closed", 40, 50)]
@@ -107,11 +58,15 @@ def test_a_machine_opened_again_goes_back_to_its_stage() -> None:
 
 def test_what_happened_stands_in_order_of_time() -> None:
     times = _times(
-        _record(
+        record_of(
             steps=(_step("later", "open", 30), _step("never", "open", None)),
-            hazards=(HazardSeen(at=_at(10), what="Smoke.", made_safe="It is out.", made_safe_at=_at(20)),),
-            growths=(Growth(at=_at(40), work=("fan",)),),
-            gaps=(Gap(at=_at(50), check="charge-to-full", seconds=120),),
+            hazards=(
+                HazardSeen(
+                    at=at_minute(10), what="Smoke.", made_safe="It is out.", made_safe_at=at_minute(20)
+                ),
+            ),
+            growths=(Growth(at=at_minute(40), work=("fan",)),),
+            gaps=(Gap(at=at_minute(50), check="charge-to-full", seconds=120),),
         )
     )
     assert [(mark.kind, mark.at_s / 60) for mark in times.marks] == [
@@ -129,7 +84,7 @@ def test_a_watch_lasted_as_long_as_its_trace_tells_and_no_longer() -> None:
     traces = tuple(
         Trace(name=name, check="drain", sha256="0" * 64, samples=9) for name in ("first", "second")
     )
-    record = _record(results=(_result("drain", "closed", 20, 50, stale=1, kind="probe"),), traces=traces)
+    record = record_of(results=(result_at("drain", "closed", 20, 50, stale=1, kind="probe"),), traces=traces)
     known = _times(record, first=600.0, second=1200.0)
     assert [(one.start_s, one.end_s, one.stale) for one in known.watches] == [
         (600, 1200, True),
@@ -141,17 +96,17 @@ def test_a_watch_lasted_as_long_as_its_trace_tells_and_no_longer() -> None:
 
 def test_a_check_of_a_moment_is_no_watch() -> None:
     trace = Trace(name="first", check="pack-present", sha256="0" * 64, samples=1)
-    record = _record(results=(_result("pack-present", "closed", 20, kind="probe"),), traces=(trace,))
+    record = record_of(results=(result_at("pack-present", "closed", 20, kind="probe"),), traces=(trace,))
     assert _times(record, first=3.0).watches == ()
     assert _times(record).watches == ()
 
 
 def test_a_wait_lasted_as_long_as_it_says() -> None:
-    record = _record(
-        results=(_result("feet-wait", "finished", 30, kind="wait", because="20 min have passed."),)
+    record = record_of(
+        results=(result_at("feet-wait", "finished", 30, kind="wait", because="20 min have passed."),)
     )
     assert [(one.start_s, one.end_s) for one in _times(record).watches] == [(600, 1800)]
-    record = _record(results=(_result("feet-wait", "finished", 30, kind="wait", because="Well."),))
+    record = record_of(results=(result_at("feet-wait", "finished", 30, kind="wait", because="Well."),))
     assert [(one.start_s, one.end_s) for one in _times(record).watches] == [(None, 1800)]
 
 
@@ -160,22 +115,22 @@ def test_a_wait_lasted_as_long_as_it_says() -> None:
     [
         {"clock_note": "Times. It jumped by -3600 s before 2026-03-10T08:30:00Z."},
         {"clock_note": "After a restart, or elsewhere, it stood 90 s back, at 2026-03-10T08:30:00Z."},
-        {"results": (_result("a", "arrived", 1), _result("b", "open", -20))},
-        {"results": (_result("a", "arrived", 1), _result("b", "open", 90))},
-        {"began": _at(60), "ended": _at(0)},
+        {"results": (result_at("a", "arrived", 1), result_at("b", "open", -20))},
+        {"results": (result_at("a", "arrived", 1), result_at("b", "open", 90))},
+        {"began": at_minute(60), "ended": at_minute(0)},
     ],
     ids=["a jump that was seen", "back after a restart", "before the start", "after the end", "ends first"],
 )
 def test_a_clock_that_was_set_back_is_not_drawn_as_time(changes: dict[str, object]) -> None:
-    assert _times(_record(**changes)).by_order
+    assert _times(record_of(**changes)).by_order
 
 
 def test_by_order_each_moment_stands_at_its_stage_and_no_length_is_told() -> None:
-    record = _record(
+    record = record_of(
         results=(
-            _result("a", "arrived", 50),
-            _result("b", "open", -20, -15),
-            _result("feet-wait", "finished", 10, kind="wait", because="20 min have passed."),
+            result_at("a", "arrived", 50),
+            result_at("b", "open", -20, -15),
+            result_at("feet-wait", "finished", 10, kind="wait", because="20 min have passed."),
         ),
         steps=(_step("open up", "arrived", 55),),
     )
@@ -187,7 +142,7 @@ def test_by_order_each_moment_stands_at_its_stage_and_no_length_is_told() -> Non
 
 def test_a_clock_set_forward_is_said() -> None:
     note = "Times. It jumped by +3600 s before 2026-03-10T10:30:00Z."
-    times = _times(_record(clock_note=note))
+    times = _times(record_of(clock_note=note))
     assert (times.forward, times.by_order) == (True, False)
 
 
@@ -196,11 +151,11 @@ def test_a_clock_set_forward_is_said() -> None:
 )
 def test_a_time_that_cannot_be_read_is_counted_and_left_out(text: str) -> None:
     attempt = Attempt(at=text, verdict=Verdict.CONFORMS, because="Good.")
-    record = _record(results=(msgspec.structs.replace(_result("a", "open"), attempts=(attempt,)),))
+    record = record_of(results=(msgspec.structs.replace(result_at("a", "open"), attempts=(attempt,)),))
     times = _times(record)
     assert (times.unread, times.checks_s, times.stretches) == (1, (), ())
 
 
 def test_a_record_without_a_time_has_no_axis() -> None:
-    times = _times(_record(began="", ended="soon"))
+    times = _times(record_of(began="", ended="soon"))
     assert (times.origin, times.unread) == (None, 2)

@@ -116,7 +116,7 @@ def test_a_mark_exchanged_before_signing_is_noted_by_proof() -> None:
 
 
 def test_who_signs_is_told_that_the_mark_is_not_shown(tmp_path: Path) -> None:
-    record = with_shop(fit_record())
+    record = msgspec.structs.replace(with_shop(fit_record()), traces=())
     assert prepare(tmp_path, record).unseen == (SHOP["missing_logo"],)
     (tmp_path / LOGO).write_bytes(sample_logo())
     assert prepare(tmp_path, record).unseen == ()

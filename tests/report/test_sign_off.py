@@ -1,13 +1,18 @@
 """The report in the ticket's folder: made anew, signed in order, never lost, never signed when edited."""
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import msgspec
 import pytest
 
+from verify.record.canonical import sha256_hex
+from verify.record.model import Record, Trace
 from verify.record.page import MARKER
 from verify.record.sign import sign_page
 from verify.report.issue import issue_report
+from verify.report.packed import Packed
+from verify.report.page_kind import PageKind
 from verify.report.prove import prove
 from verify.report.render import render
 from verify.report.sign_off import Page, prepare, sign_off
@@ -16,6 +21,7 @@ from verify.testing.sample_signatures import SIGNED_AT, known, sample_key, signe
 from verify.values.errors import AlteredError, FileFormatError, OrderError
 
 _TECHNICIAN, _REVIEWER = sample_key("technician"), sample_key("reviewer")
+_TRACE = "00012-charge-to-full.jsonl"
 _LATER = msgspec.structs.replace(fit_record(), journal_count=64, journal_head="ab" * 32)
 
 
@@ -111,6 +117,60 @@ def test_a_second_signer_is_not_led_to_sign_a_page_that_shows_something_else(tmp
     with pytest.raises(AlteredError, match="show something else") as caught:
         prepare(tmp_path, held_record())
     assert "--new-report" in caught.value.next_step
+
+
+def _traced(folder: Path) -> Record:
+    """Return a record with a trace that lies in the folder as it was sealed."""
+    (folder / "traces").mkdir()
+    (folder / "traces" / _TRACE).write_bytes(b"as it was read\n")
+    seal = Trace(name=_TRACE, check="charge-to-full", sha256=sha256_hex(b"as it was read\n"), samples=1)
+    return msgspec.structs.replace(fit_record(), traces=(seal,))
+
+
+@pytest.mark.parametrize("kind", PageKind)
+@pytest.mark.parametrize(
+    ("data", "says"),
+    [(b"as it was edited\n", "is not the trace that was sealed"), (None, "was not in the run's folder")],
+    ids=["edited", "gone"],
+)
+def test_a_trace_that_is_not_the_sealed_one_is_told_before_anybody_signs(
+    kind: PageKind, data: bytes | None, says: str, tmp_path: Path
+) -> None:
+    record = _traced(tmp_path)
+    assert prepare(tmp_path, record, kind=kind).unseen == ()
+    path = tmp_path / "traces" / _TRACE
+    if data is None:
+        path.unlink()
+    else:
+        path.write_bytes(data)
+    prepared = prepare(tmp_path, record, kind=kind)
+    assert len(prepared.unseen) == 1
+    assert _TRACE in prepared.unseen[0]
+    assert says in prepared.unseen[0]
+    # The second signer is told as the first one was.
+    signed = sign_off(tmp_path, prepared, key=_TECHNICIAN, at=SIGNED_AT).read_bytes()
+    assert prepare(tmp_path, record, kind=kind).unseen == prepared.unseen
+    # Proof notes what the page should show and does not; the summary shows no trace.
+    notes = prove(signed, trusted=known(_TECHNICIAN)).notes
+    assert (prepared.unseen[0] in notes) is (kind is PageKind.REPORT)
+
+
+@pytest.mark.parametrize("traces", [{}, None], ids=["said to be missing", "left out"])
+def test_a_second_signer_is_not_led_to_sign_a_page_that_hides_a_trace(
+    traces: Mapping[str, Packed] | None, tmp_path: Path
+) -> None:
+    record = _traced(tmp_path)
+    hidden = render(record, {}, traces)  # as if it had been lost; it lies there
+    (tmp_path / "report.html").write_bytes(sign_page(hidden, key=_TECHNICIAN, at=SIGNED_AT))
+    with pytest.raises(AlteredError, match="show something else"):
+        prepare(tmp_path, record)
+
+
+def test_the_second_signer_of_a_whole_page_is_told_nothing_of_what_was_lost_since(tmp_path: Path) -> None:
+    record = _traced(tmp_path)
+    sign_off(tmp_path, prepare(tmp_path, record), key=_TECHNICIAN, at=SIGNED_AT)
+    (tmp_path / "traces" / _TRACE).unlink()
+    assert prepare(tmp_path, record).unseen == ()  # the page carries it
 
 
 def test_making_the_report_again_keeps_the_signatures_of_the_same_record(tmp_path: Path) -> None:

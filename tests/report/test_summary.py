@@ -100,7 +100,7 @@ def test_no_flaw_is_left_out_in_silence_however_long_its_words_are() -> None:
 def test_a_hazard_that_stands_is_the_first_thing_that_is_missing() -> None:
     hazard = HazardSeen(at="2026-03-10T11:00:00Z", what="The pack bulges.")
     view = summary_view(msgspec.structs.replace(held_record(), hazards=(hazard,)), {})
-    assert view.missing.entries[0].what.startswith("The pack bulges.")
+    assert view.missing.entries[0].what.startswith("Not made safe: The pack bulges.")
 
 
 def test_a_telephone_number_is_never_cut() -> None:

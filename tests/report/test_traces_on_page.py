@@ -515,6 +515,38 @@ def test_a_trace_that_unpacks_to_more_than_a_trace_can_be_is_not_unpacked(
     assert carried == {record.traces[0].name: Packed(data=b"", text="")}
 
 
+def test_many_traces_together_unpack_to_no_more_than_one_can(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr("verify.report.packed.MOST_BYTES", 1000)
+    monkeypatch.setattr("verify.report.traces.MOST_BYTES", 1000)
+    datas = (b"x" * 600, b"y" * 600, b"z" * 400, b"")
+    record = _record("charge-to-full", *datas)
+    names = [trace.name for trace in record.traces]
+    page = render(record, {}, {name: pack(data) for name, data in zip(names, datas, strict=True)})
+    carried = traces_in(page, record)
+    assert carried is not None
+    assert [len(carried[name].data) for name in names] == [600, 0, 400, 0]
+    (tmp_path / "traces").mkdir()
+    for name, data in zip(names, datas, strict=True):
+        (tmp_path / "traces" / name).write_bytes(data)
+    assert list(read_traces(tmp_path, record)) == [names[0], names[2], names[3]]
+
+
+def test_lines_without_end_and_looks_without_measure_are_counted_and_not_read(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("verify.report.traces._MOST_LOOKS", 300)
+    found = courses_in(_trace(_charge()))
+    assert (len(found.times_s), found.unread) == (300, 73)
+    assert not isnan(found.packs["BAT0"].level[-1])
+    wide = msgspec.structs.replace(_sample(0, celsius=50.0), fans=(Fan(chip="b", label="f", rpm=1),) * 1000)
+    spoilt = courses_in(_trace([*_charge()[:2], wide, wide, *_charge()[2:5]]))
+    levels = spoilt.packs["BAT0"].level
+    assert [isnan(one) for one in levels] == [False, False, True, True, False, False, False]
+    assert spoilt.unread == 2
+
+
 def test_a_page_made_without_traces_is_made_again_without() -> None:
     record = _record("charge-to-full", _trace(_charge()))
     page = render(record, {})

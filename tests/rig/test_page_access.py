@@ -1,6 +1,7 @@
 """The pages in a real browser, by the rules of WCAG 2.2: axe-core, reflow, larger text, size of targets."""
 
 import html
+import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -68,10 +69,17 @@ def show(browser: "Browser", tmp_path: Path) -> "Iterator[Callable[..., Page]]":
     """Open a page of the above. The page's own policy is passed over: it refuses the checker's script."""
     context = []
 
-    def shown(name: str, *, width: int) -> "Page":
+    def shown(name: str, *, width: int, colours_of_the_reader: bool = False) -> "Page":
         file = tmp_path / "page.html"
         file.write_bytes(PAGES[name]())
-        context.append(browser.new_context(viewport={"width": width, "height": 900}, bypass_csp=True))
+        context.append(
+            browser.new_context(
+                viewport={"width": width, "height": 900},
+                bypass_csp=True,
+                forced_colors="active" if colours_of_the_reader else "none",
+                color_scheme="dark" if colours_of_the_reader else "light",
+            )
+        )
         page = context[-1].new_page()
         page.goto(file.as_uri())
         return page
@@ -163,6 +171,24 @@ def test_what_can_be_pressed_is_large_enough_to_be_hit(
     assert small == []
 
 
+def test_in_colours_of_the_readers_own_the_signs_and_the_band_still_tell(show: "Callable[..., Page]") -> None:
+    page = show("practice", width=820, colours_of_the_reader=True)
+    paper, ink = page.evaluate(
+        """() => { const one = document.body.appendChild(document.createElement("i"));
+        one.style.cssText = "color: CanvasText; background: Canvas"; const told = getComputedStyle(one);
+        return [told.backgroundColor, told.color]; }"""
+    )
+    assert paper != ink
+    band = page.locator(".band").evaluate(
+        "one => [getComputedStyle(one).backgroundColor, getComputedStyle(one).color]"
+    )
+    assert band == [paper, ink]
+    # The bar in the sign of what is not good is cut out of it: it has to be of the paper's colour.
+    cut = page.locator("#mark-struck .cut").evaluate("one => getComputedStyle(one).stroke")
+    slab = page.locator("#mark-struck .slab").evaluate("one => getComputedStyle(one).fill")
+    assert (cut, slab) == (paper, ink)
+
+
 @pytest.mark.parametrize("name", [one for one in PAGES if not one.startswith(("blank", "summary"))])
 def test_the_first_two_screens_of_a_phone_reach_the_outcome_and_what_was_not_checked(
     show: "Callable[..., Page]", name: str
@@ -170,7 +196,7 @@ def test_the_first_two_screens_of_a_phone_reach_the_outcome_and_what_was_not_che
     page = show(name, width=390)
     bottom = "one => one.getBoundingClientRect().bottom"
     assert page.locator(".outcome").evaluate(bottom) < 844
-    unchecked = page.locator(".glance div", has_text="Left unchecked")
+    unchecked = page.locator(".glance dt", has_text=re.compile("^Not checked$"))
     assert unchecked.count() == 1
     assert unchecked.evaluate(bottom) < 844
 

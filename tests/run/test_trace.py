@@ -6,8 +6,11 @@ from pathlib import Path
 import msgspec
 import pytest
 
+from verify.checklist.shipped import shipped_checklists
 from verify.machine import Sample
 from verify.machine.simulated import SimulatedMachine
+from verify.probe import Context, Finding, make_probe
+from verify.run.background import Watch
 from verify.run.trace import Trace
 from verify.testing.traces import samples_in
 from verify.values import VirtualClock
@@ -72,7 +75,11 @@ def test_a_torn_tail_of_any_length_is_cut_off_and_kept_beside(tmp_path: Path) ->
         assert beside == ([torn] if torn else [])
 
 
-@pytest.mark.parametrize("bad", [b"\0" * 40, b"[1000,", b"\xff", b"[1,2,3,4,5,6,7,8,9,0,1,2,3,4,5,6,7,8,9]"])
+@pytest.mark.parametrize(
+    "bad",
+    [b"\0" * 40, b"[1000,", b"\xff", b"[1,2,3,4,5,6,7,8,9,0,1,2,3,4,5,6,7,8,9]", b'{"x":' + b"[" * 200_000],
+    ids=["nulls", "torn", "no text", "too many", "too deep"],
+)
 def test_from_a_bad_line_on_all_is_kept_beside(bad: bytes, tmp_path: Path) -> None:
     samples = _watched(6)
     _, kept, _ = _write(_path(tmp_path), samples)
@@ -118,3 +125,52 @@ def test_a_watch_that_saw_nothing_has_a_format_all_the_same(tmp_path: Path) -> N
     _write(_path(tmp_path), [])
     assert _path(tmp_path).read_bytes() == b'{"format":"trace/2"}\n'
     assert _write(_path(tmp_path), [])[0] == []
+
+
+# ---------------------------------------------------------------- what a check finds of it
+
+
+def _watch(path: Path, machine: SimulatedMachine) -> Watch:
+    check = next(
+        check for one in shipped_checklists() for check in one.checks if check.probe == "charge-to-full"
+    )
+    probe = make_probe("charge-to-full", {}, Context(label_wh=57.0))
+    return Watch(check, probe, path.name, Trace(path), since=machine.clock.now())
+
+
+def _charged(path: Path, machine: SimulatedMachine, clock: VirtualClock) -> tuple[Finding, list[Sample]]:
+    """Watch a charge to its end as it happens; return what was found, and what the machine read."""
+    watch, read = _watch(path, machine), list[Sample]()
+    while len(read) < 5000:
+        read.append(machine.sample())
+        found = watch.step(watch.trace.write(read[-1]))
+        if found is not None:
+            watch.trace.close()
+            return found, read
+        if watch.working.want is not None:
+            machine.obey(watch.working.want)
+        clock.wait(10.003)
+    raise AssertionError("It has not ended.")
+
+
+def test_a_charge_gone_on_with_at_any_line_comes_to_the_same(tmp_path: Path) -> None:
+    clock = VirtualClock(start=datetime(2026, 3, 2, 9, 0, tzinfo=UTC))
+    machine = SimulatedMachine(clock=clock, level=0.12)
+    found, read = _charged(_path(tmp_path), machine, clock)
+    assert any(reading.value is not None for reading in found.readings)
+    for number, cut in enumerate((0, 1, 2, 7, len(read) // 3, 299, 300, 301, len(read) - 2, len(read) - 1)):
+        path = _path(tmp_path / str(number))
+        first = _watch(path, machine)
+        assert [first.step(first.trace.write(sample)) for sample in read[:cut]] == [None] * cut
+        first.trace.close()
+        with path.open("ab") as file:
+            file.write(b'[10003,4,{"')  # torn in the middle of a write
+        second = _watch(path, machine)
+        ends = [second.step(second.trace.write(sample)) for sample in read[cut:]]
+        assert ends[:-1] == [None] * (len(ends) - 1)
+        assert ends[-1] == found
+        second.trace.close()
+        # All fed again, as after a cut before the finding was written down.
+        again = _watch(path, machine)
+        assert again.finding == found
+        again.trace.close()

@@ -1,12 +1,14 @@
-"""From typed text to what it means: seam gaps, counts, lists, paths. Pure.
+"""From typed text to what it means: seam gaps, counts, lists, paths. Pure but for whether a file is there.
 
 A gap: the thickest leaf that enters, then the thinnest that does not ("0.25 0.30").
 A count: the kind, how many out, how many back, and if need be new, returned, scrapped ("short 6 6").
 A value in its unit: the number, and the unit if one likes ("61.4" or "61.4 Wh").
 """
 
+import os
 import shlex
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
@@ -95,12 +97,17 @@ def parse_list(text: str) -> tuple[str, ...]:
     return tuple(word for word in words if word and word.lower() not in ("none", "-"))
 
 
-def parse_paths(text: str) -> tuple[Path, ...]:
+def parse_paths(text: str, *, there: Callable[[Path], bool] = os.path.exists) -> tuple[Path, ...]:
     """Read the paths of files, as typed or as a terminal writes them when files are dragged in.
 
     That is in quotes, with blanks behind a backslash, or as file addresses; several are separated by blanks.
+    What names a file as it stands is that one: who types a path puts no quotes round its blanks.
+    there: tells whether a file is there.
     Raises InvalidValueError where a quote is not closed.
     """
+    whole = Path(text.strip()).expanduser()
+    if text.strip() and there(whole):
+        return (whole,)
     if sys.platform == "win32":
         # A backslash separates folders there.
         words = [text.strip().strip('"')]

@@ -54,7 +54,7 @@ def picture_of(shown: Shown, add: Add) -> Prompt:
                 *(f"{number}  {check.ask}" for number, check in enumerate(may, start=1)),
                 "",
             ),
-            prompt="Of what is asked now (1), or of the answer just given (2)?",
+            prompt="Of what is asked now (1), or of what was answered before (2)?",
             keys="1-2 this one   Esc back",
         ),
         press,

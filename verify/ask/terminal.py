@@ -152,7 +152,12 @@ class Terminal:
 
     def _opens_picture(self, drawn: plan.Due) -> bool:
         """Open the line for a file that was dragged in where a picture is asked for; tell whether it is."""
-        if not isinstance(drawn, plan.Ask) or drawn != self._live.shown.due:
+        if drawn != self._live.shown.due:
+            return False
+        if isinstance(drawn, plan.Arrive) and drawn.pending[0] == arrival.PICTURES:
+            self._prompt = self._arrival_line(arrival.PICTURES)
+            return True
+        if not isinstance(drawn, plan.Ask):
             return False
         check = _asked(drawn)
         if check.kind is Kind.PHOTO:

@@ -116,7 +116,7 @@ def list_keys(*, as_json: bool) -> int:
     from verify.record.key_store import KeyStore, default_home
 
     store = KeyStore(default_home())
-    known, own = store.trusted(), {card.thumbprint for card in store.own()}
+    known, own = store.trusted(), {card.thumbprint for card in store.counting()}
     if as_json:
         rows = [{**msgspec.to_builtins(key), "can_sign_here": key.card.thumbprint in own} for key in known]
         click.echo(json.dumps(rows, indent=2, ensure_ascii=False))

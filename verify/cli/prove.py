@@ -37,7 +37,8 @@ _OUTCOMES = {
 @click.option(
     "--require",
     type=click.Choice(["complete", "released"]),
-    help="Ask for more than whole: all signatures there, or the machine released by them.",
+    help="Ask for more than whole: all signatures there, or the machine released by them, which only the "
+    "whole report does.",
 )
 @click.option(
     "--card",
@@ -202,4 +203,12 @@ def _show_proof(proof: "Proof", say: "Callable[[str], None]") -> None:
         say(f"Signed by {signer.name}, {signer.role}, at {signer.time} (key {signer.thumbprint}).")
     for note in proof.notes:
         say(note)
-    say("Released: fit, and signed by all who have to." if proof.released else "NOT released.")
+    say(_released(proof))
+
+
+def _released(proof: "Proof") -> str:
+    if proof.released:
+        return "Released: fit, and signed by all who have to."
+    if proof.kind.value == "summary":
+        return "NOT released by this page: only the whole report releases a machine. Prove that one."
+    return "NOT released."

@@ -4,9 +4,9 @@ from pathlib import Path
 
 import click
 
-from verify.checklist import OPENINGS
+from verify.checklist import OPENINGS, Checklist
 from verify.cli.reports import open_folder_of, reports_option
-from verify.cli.ticket_options import shop_file_option, shop_path, work_from, work_options
+from verify.cli.ticket_options import shop_file_option, shop_path_for, work_from, work_options
 
 
 @click.command(
@@ -48,8 +48,11 @@ def command(
 
     work = work_from(works, labels)
     path = open_folder_of(ticket, reports)
-    checklists = shipped_checklists(own, shop=shop_path(shop_file)) if work else ()
     with RunFolder(path) as folder, brief_owner(folder) as owner:
+        checklists: tuple[Checklist, ...] = ()
+        if work:
+            shop_yaml = shop_path_for(shop_file, ticket=owner.ticket, shop=owner.state.began.shop)
+            checklists = shipped_checklists(own, shop=shop_yaml)
         declined = owner.state.given_back is not None
         new = owner.reopen(opened, why=why, work=work, checklists=checklists)
         voided = owner.state.reopened[-1].voided

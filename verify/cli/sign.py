@@ -1,7 +1,6 @@
 """`handback sign`: make the report, show what is signed, sign it."""
 
 import sys
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,6 +8,7 @@ import click
 
 from verify.cli.exits import GOOD, NOT_GOOD
 from verify.cli.reports import folder_of, reports_option
+from verify.cli.session import sysfs_option
 from verify.values import SystemClock
 from verify.values.errors import SigningKeyError, WrongUseError
 
@@ -17,9 +17,6 @@ if TYPE_CHECKING:
     from verify.record.keys import KeyCard
     from verify.record.model import Record
     from verify.report.sign_off import SignOff
-
-
-_KIND_WORDS = {"report": "the whole report", "summary": "the summary, one page for the counter"}
 
 
 @click.command(name="sign", context_settings={"help_option_names": ["-h", "--help"]})
@@ -42,6 +39,12 @@ _KIND_WORDS = {"report": "the whole report", "summary": "the summary, one page f
     type=click.Path(path_type=Path),
     help="Take the key's passphrase from the first line of this file.",
 )
+@click.option(
+    "--on-machine",
+    is_flag=True,
+    help="Sign on the repaired machine itself all the same, with a key from a stick; the signature says so.",
+)
+@sysfs_option
 def command(
     ticket: str,
     *,
@@ -51,10 +54,13 @@ def command(
     yes: bool,
     new_report: bool,
     passphrase_file: Path | None,
+    on_machine: bool,
+    sysfs: Path | None,
 ) -> int:
     """Make the report of a ticket and sign it, one signer at a time, in order.
 
-    Sign on the bench computer. A machine that is not ready gets a report too: it says what is missing.
+    Sign on the bench computer: on the repaired machine itself it is refused, unless you choose it. A machine
+    that is not ready gets a report too: it says what is missing.
 
     Example: handback sign TW-1042 --key "Demo Person"
 
@@ -74,6 +80,8 @@ def command(
             yes=yes,
             new_report=new_report,
             passphrase_file=passphrase_file,
+            on_machine=on_machine,
+            sysfs=sysfs,
         )
 
 
@@ -86,31 +94,79 @@ def sign_record(
     new_report: bool,
     passphrase_file: Path | None,
     summary: bool = False,
+    on_machine: bool = False,
+    sysfs: Path | None = None,
 ) -> int:
-    """Show what would be signed, ask, sign. The folder is the caller's for so long."""
+    """Show what would be signed, ask, sign. The folder is the caller's for so long.
+
+    on_machine: signing on the repaired machine itself was chosen. sysfs: read in place of /sys.
+    Raises WrongUseError where this computer is that machine and it was not.
+    """
     from verify.cli.passphrase import passphrase_for
+    from verify.cli.sign_shown import what_is_signed
     from verify.record.key_store import KeyStore, default_home
+    from verify.record.sign import require_due
     from verify.report.page_kind import PageKind
     from verify.report.sign_off import prepare, sign_off
 
     kind = PageKind.SUMMARY if summary else PageKind.REPORT
+    here = _place(folder, record.ticket.id, chosen=on_machine, sysfs=sysfs)
     prepared = prepare(folder, record, new_report=new_report, kind=kind)
     store = KeyStore(default_home())
     card = _choose(store, prepared.due.role, key_name)
-    for line in _told(prepared, card, page=_page_to_read(folder, prepared)):
-        click.echo(line)
-    if not yes and not _agreed():
-        click.echo("Not signed.")
-        return NOT_GOOD
+    require_due(prepared.due, card, prepared.keys)  # nobody is asked, or shown as due, in vain
+    store.require_counts(card)
+    page, kept = _page_to_read(folder, prepared)
+    try:
+        for line in (*what_is_signed(prepared, card, page=f"{page} (read it first){kept}"), *here):
+            click.echo(line)
+        if not yes and not _agreed():
+            click.echo("Not signed.")
+            return NOT_GOOD
+    finally:
+        if kept:
+            page.unlink(missing_ok=True)  # it was there to be read
     passphrase = (
         passphrase_for(f"Passphrase of {card.name}", file=passphrase_file, confirm=False)
         if store.is_locked(card)
         else None
     )
-    path = sign_off(folder, prepared, key=store.open(card, passphrase), at=SystemClock().now().wall)
+    path = sign_off(
+        folder,
+        prepared,
+        key=store.open(card, passphrase),
+        at=SystemClock().now().wall,
+        on_machine=on_machine,
+    )
     click.echo(f"Signed: {path}")
     click.echo(_what_next(prepared))
     return GOOD
+
+
+def _place(folder: Path, ticket: str, *, chosen: bool, sysfs: Path | None) -> tuple[str, ...]:
+    """Return what is told of the place of signing; nothing for the bench computer.
+
+    Raises WrongUseError on the repaired machine, where signing on it was not chosen.
+    """
+    from verify.machine import open_machine
+    from verify.run import is_repaired_machine
+    from verify.values.errors import MachineError
+
+    if chosen:
+        return ("Place    on the repaired machine itself: the signature says so",)
+    try:
+        here = is_repaired_machine(folder, open_machine(sysfs=sysfs))
+    except MachineError:
+        here = None
+    if here:
+        raise WrongUseError(
+            "This computer is the repaired machine itself, so nothing was signed.",
+            next_step=f"Take the folder to the bench computer and sign there. To sign here all the same: "
+            f"handback sign {ticket} --on-machine",
+        )
+    if here is None:
+        return ("Place    not known; if this is the repaired machine itself, stop and add --on-machine",)
+    return ()
 
 
 def _choose(store: "KeyStore", role: str, name: str | None) -> "KeyCard":
@@ -120,7 +176,7 @@ def _choose(store: "KeyStore", role: str, name: str | None) -> "KeyCard":
     """
     if name is not None:
         return store.card(name)
-    fitting = [card for card in store.own() if card.role == role]
+    fitting = [card for card in store.counting() if card.role == role]
     if len(fitting) == 1:
         return fitting[0]
     names = ", ".join(card.name for card in fitting)
@@ -144,64 +200,24 @@ def _agreed() -> bool:
         ) from None
 
 
-def _complaint(complaint: str, says: str) -> str:
-    """Return the complaint and what came of it; of none nothing can be gone."""
-    from verify.report.words import PAGE
+def _page_to_read(folder: Path, prepared: "SignOff") -> tuple[Path, str]:
+    """Return where the very page lies that gets the signature, and what becomes of an older one.
 
-    return f"{complaint} {says}" if complaint else PAGE["no_complaint"]
-
-
-def _page_to_read(folder: Path, prepared: "SignOff") -> str:
-    """Say where the very page lies that gets the signature, so that it can be read before.
-
-    One that nobody signed yet is made anew for that; a signed one is not replaced before the next is signed.
+    One that nobody signed yet is made anew for that. A signed one is not replaced before the next is signed:
+    that one lies beside it for so long.
     """
+    from verify.record.files import write_whole
     from verify.report.issue import replace_report
     from verify.report.sign_off import Page
 
     path = folder / prepared.kind.file_name
-
     if prepared.page is Page.STALE:
-        return "is made anew with the signature; the old one is kept beside it"
+        beside = path.with_suffix(".to-sign.html")
+        write_whole(beside, prepared.data)
+        return beside, "; the old one is kept beside the new one"
     if prepared.page is Page.UNSIGNED:
         replace_report(path, prepared.data)
-    return f"{path} (read it first)"
-
-
-def _told(prepared: "SignOff", card: "KeyCard", *, page: str) -> Sequence[str]:
-    from verify.record.visible import on_one_line
-    from verify.report.owner import machine_words, owner_view
-    from verify.report.words import HEADLINES, PAGE, VERDICTS
-
-    record = prepared.record
-    view = owner_view(record)
-    lines = [
-        f"Ticket   {record.ticket.id}",
-        f"Machine  {machine_words(record.ticket)}",
-        f"Outcome  {HEADLINES[record.outcome][0]}",
-        *(f"         {VERDICTS[result.verdict]}: {result.ask} {result.because}" for result in view.wrong),
-        *(
-            f"         {VERDICTS[flaw.verdict]}, {PAGE['accepted']}: {flaw.ask} {flaw.because}"
-            for flaw in view.flaws
-        ),
-        *(f"         {line}" for line in view.missing),
-        *(f"         {line}" for line in prepared.unseen),
-        *(
-            f"         {PAGE[mark]}"
-            for mark in ("practice", "simulated", "scripted")
-            if getattr(record, mark)
-        ),
-        f"Problem  {_complaint(record.ticket.complaint, view.complaint_says)}",
-        f"Checks   {view.counted}",
-        f"Signed   {'; '.join(prepared.signed_by) or 'by nobody yet'}",
-        (
-            f"To sign  as number {len(prepared.signed_by) + 1} of {len(record.signers)}, "
-            f"the {prepared.due.role}: {card.name}, {card.role}"
-        ),
-        f"Key      {card.thumbprint}",
-        f"Page     {_KIND_WORDS[prepared.kind.value]}: {page}",
-    ]
-    return [f"{line[:9]}{on_one_line(line[9:])}" for line in lines]
+    return path, ""
 
 
 def _what_next(prepared: "SignOff") -> str:

@@ -4,12 +4,12 @@ from pathlib import Path
 
 import click
 
-from verify.checklist import Checklist
 from verify.cli.reports import folder_of, reports_option
 from verify.cli.ticket_options import (
     refuse_other,
     shop_from,
     shop_path,
+    shop_path_for,
     ticket_from,
     ticket_options,
     work_from,
@@ -48,8 +48,7 @@ def command(
     path = folder_of(ticket, reports)
     with RunFolder(path) as folder:
         if folder.begun:
-            checklists = shipped_checklists(own, shop=shop_path(shop_file))
-            _add(folder, work, checklists=checklists, signers=signers, told=told)
+            _add(folder, work, own=own, shop_file=shop_file, signers=signers, told=told)
         else:
             shop_yaml = shop_path(shop_file)
             shop = shop_from(shop_yaml)
@@ -71,10 +70,12 @@ def _add(
     folder: RunFolder,
     work: tuple[Work, ...],
     *,
-    checklists: tuple[Checklist, ...],
+    own: Path | None,
+    shop_file: Path | None,
     signers: tuple[str, ...],
     told: dict[str, str],
 ) -> None:
+    from verify.checklist.shipped import shipped_checklists
     from verify.cli.brief import brief_owner
     from verify.run import arrival
 
@@ -82,7 +83,8 @@ def _add(
         refuse_other(owner.ticket, told)
         first, declined = not owner.state.started, owner.state.given_back is not None
         left = arrival.topics_left(owner.state) if first else ()
-        new = owner.add_work(work, checklists, signers=signers)
+        shop_yaml = shop_path_for(shop_file, ticket=owner.ticket, shop=owner.state.began.shop)
+        new = owner.add_work(work, shipped_checklists(own, shop=shop_yaml), signers=signers)
         kinds = ", ".join(one.kind for one in work) or "no kind of work of its own"
         click.echo(
             f"{owner.ticket.id}: {'repaired is' if first else 'added'} {kinds}. {len(new)} checks more."

@@ -9,7 +9,8 @@ import click
 
 from verify.checklist.shop import SHOP_FILE, ShopFile, load_shop
 from verify.record.key_store import HOME_VARIABLE, default_home
-from verify.record.model import Part, Ticket, Work
+from verify.record.model import Part, Shop, Ticket, Work
+from verify.record.visible import on_one_line
 from verify.values import dimension, parse_quantity
 from verify.values.errors import WrongUseError
 
@@ -90,11 +91,41 @@ def work_options(command: Command) -> Command:
 
 
 def shop_path(given: Path | None) -> Path | None:
-    """Return where the shop's file lies: as given, else in handback's own folder; None: there is none."""
+    """Return where the shop's file lies: as given, else in handback's own folder; None: there is none.
+
+    Raises WrongUseError where a pipe or a device is given: it is read more than once.
+    """
     if given is not None:
+        if not given.is_file():
+            raise WrongUseError(
+                f"{on_one_line(str(given))} is not a file.", next_step="Name the shop's file itself."
+            )
         return given
     path = default_home() / SHOP_FILE
     return path if path.is_file() else None
+
+
+def shop_path_for(given: Path | None, *, ticket: Ticket, shop: Shop | None) -> Path | None:
+    """Return where the shop's file lies for work that is added to a run, and say where it is missing.
+
+    shop: what the run was begun with. Raises WrongUseError where the file is of another shop.
+    """
+    path = shop_path(given)
+    if shop is None:
+        return path
+    if path is None:
+        click.echo(
+            "The shop's file is not here any more: if it has limits of its own, they do not count for what "
+            "is added now. To count them, give it: --shop-file"
+        )
+        return None
+    name = load_shop(path).name
+    if name != ticket.shop:
+        raise WrongUseError(
+            f'{ticket.id} was begun by "{ticket.shop}", and {on_one_line(str(path))} is of "{name}".',
+            next_step="Give the file of the shop that began it: --shop-file.",
+        )
+    return path
 
 
 def shop_from(path: Path | None) -> ShopFile | None:

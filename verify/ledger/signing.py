@@ -14,6 +14,7 @@ def signing_of(page: Path, *, roles: tuple[str, ...], head: str) -> str:
     # They bring the signature library along: only for a ticket that is complete.
     from verify.record.examine import examine
     from verify.record.page import MARKER
+    from verify.report.page_kind import PageKind, kind_of
 
     try:
         data = page.read_bytes()
@@ -27,6 +28,8 @@ def signing_of(page: Path, *, roles: tuple[str, ...], head: str) -> str:
         examined = examine(data)
     except HandbackError as error:
         return f"Signing again: {error.what}"
+    if kind_of(examined.page) is not PageKind.REPORT:
+        return "Signing again: the summary lies in the report's place."
     if examined.record.journal_head != head:
         return "Signing again: the run has gone on since the report was signed."
     left = roles[len(examined.seals) :]

@@ -155,12 +155,13 @@ def write_reading(reading: Reading, *, apart_from: Sequence[float] = (), style: 
 def write_value(reading: Reading, *, apart_from: Sequence[float] = (), style: Style = PLAIN) -> str:
     """Write a reading as one would say it, without how sure it is: "62 %", "89.97 %" beside 90 %.
 
-    Two digits, or all before the point; exact where it is exact. As `write_reading` otherwise.
+    Two digits, four where it is exact, or all before the point. As `write_reading` otherwise.
     """
     value = reading.value
-    if value is None or reading.standard_uncertainty == 0:
+    if value is None:
         return write_reading(reading, apart_from=apart_from, style=style)
-    digits = max(_DIGITS_OF_UNCERTAINTY, Decimal(repr(value)).adjusted() + 1)
+    least = _DIGITS_WITHOUT if reading.standard_uncertainty == 0 else _DIGITS_OF_UNCERTAINTY
+    digits = max(least, Decimal(repr(value)).adjusted() + 1)
     return _with_unit(write_number(value, digits=digits, apart_from=apart_from), reading.unit, style)
 
 

@@ -10,8 +10,9 @@ import msgspec
 
 from verify.record.canonical import record_from, sha256_hex
 from verify.record.page import parts_of, record_in
-from verify.record.pictures import changed_pictures
+from verify.record.pictures import changed_pictures, misplaced_pictures
 from verify.record.seal import Payload
+from verify.record.shop_mark import changed_mark
 from verify.record.visible import on_one_line
 from verify.values.errors import FileFormatError, NotAReportError
 
@@ -113,16 +114,23 @@ def _where(signed: Mapping[str, str], found: Mapping[str, str] | None) -> str:
 
 
 def _pictures(page: bytes, signed: Mapping[str, str], found: Mapping[str, str] | None) -> str:
-    """Return which pictures are not the signed ones, where the record is still the one that was signed."""
+    """Return which pictures are not the signed ones, or stand elsewhere, and whether the shop's mark is not.
+
+    Only where the record is still the one that was signed.
+    """
     if found is None or found.get("record") != signed.get("record"):
         return ""
-    if found.get("pictures") == signed.get("pictures"):
-        return ""
     try:
-        told = changed_pictures(record_from(record_in(page)), parts_of(page))
+        record, parts = record_from(record_in(page)), parts_of(page)
     except (FileFormatError, NotAReportError):
         return ""
-    return f" {told}" if told else ""
+    changed = {name for name in {*signed, *found} if found.get(name) != signed.get(name)}
+    told = (
+        changed_pictures(record, parts) if "pictures" in changed else "",
+        misplaced_pictures(record, parts) if "technician" in changed else "",
+        changed_mark(record, page) if changed & set(_KINDS) else "",
+    )
+    return "".join(f" {one}" for one in told if one)
 
 
 def _dressed(signed: Payload, told: _Told | None) -> str:

@@ -142,16 +142,26 @@ class KeyStore:
         """Return whether the own key needs a passphrase."""
         return is_locked(self._read_pem(card))
 
+    def counting(self) -> tuple[KeyCard, ...]:
+        """Return the cards of the own keys that were not revoked, by name. Raise as `own` and `trusted`."""
+        revoked = {key.card.thumbprint for key in self.trusted() if key.revoked_at is not None}
+        return tuple(card for card in self.own() if card.thumbprint not in revoked)
+
+    def require_counts(self, card: KeyCard) -> None:
+        """Raise SigningKeyError where the key is revoked."""
+        for known in self.trusted():
+            if known.card.thumbprint == card.thumbprint and known.revoked_at is not None:
+                raise SigningKeyError(
+                    f"The key of {card.name} was revoked on {known.revoked_at}.",
+                    next_step=f'Make a new key: handback key new "ANOTHER NAME" --role {card.role}',
+                )
+
     def open(self, card: KeyCard, passphrase: str | None) -> SigningKey:
         """Return the own key, ready to sign.
 
         Raises SigningKeyError where it is revoked, locked, damaged or gone.
         """
-        for known in self.trusted():
-            if known.card.thumbprint == card.thumbprint and known.revoked_at is not None:
-                raise SigningKeyError(
-                    f"The key of {card.name} was revoked on {known.revoked_at}.", next_step="Make a new key."
-                )
+        self.require_counts(card)
         return open_pem(self._read_pem(card), passphrase, card)
 
     def trusted(self) -> tuple[TrustedKey, ...]:

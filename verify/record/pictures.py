@@ -8,20 +8,25 @@ by its own.
 import base64
 import binascii
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from html import unescape
 
 import msgspec
 
 from verify.record.arrival import Picture
 from verify.record.canonical import sha256_hex
 from verify.record.model import Record
-from verify.record.visible import on_one_line
+from verify.record.visible import on_one_line, visible
 
 _KEPT = re.compile(
     rb'<(?:image|g) id="picture-data-([0-9]{1,6})" class="(shown|missing|altered)"'
     rb'(?: width="[0-9]+" height="[0-9]+" href="data:image/jpeg;base64,([A-Za-z0-9+/=]*)")?/>'
 )
 _PLACE = re.compile(rb'<figure id="picture-([0-9]{1,6})" class="picture shown">')
+_FIGURE = re.compile(rb'<figure id="picture-([0-9]{1,6})" class="picture (?:shown|missing|altered)">')
+_ASK = re.compile(rb'<span class="ask"><bdi>([^<]*)</bdi></span>')
+_USED = re.compile(rb'<use href="#picture-data-([0-9]{1,6})"/>')
+_OUT_OF_DATE = b'<span class="small"><strong>'
 _MOST_NAMED = 5  # of those that were changed
 _LONGEST_ASK = 80  # characters of a check that are told
 
@@ -66,17 +71,70 @@ def changed_pictures(record: Record, parts: Mapping[str, bytes]) -> str:
     return " ".join(_shortened(_told(record, kept, shown)))
 
 
+def misplaced_pictures(record: Record, parts: Mapping[str, bytes]) -> str:
+    """Name the pictures that stand at another place of a page than where the record has them; else empty.
+
+    record: one whose bytes are as they were signed.
+    """
+    part = parts.get("technician", b"")
+    places = {place.number: place for place in _places(part)}
+    if not places:
+        return ""  # taken away altogether, or of a layout that this version does not know
+    known = {visible(result.ask) for result in record.results}
+    found = (_misplaced(one, places.get(one.number), known) for one in numbered_pictures(record))
+    return " ".join(_shortened(line for line in found if line))
+
+
+class _Place(msgspec.Struct, frozen=True, kw_only=True):
+    """Where a page shows a picture. asked: by the last check that stands before it."""
+
+    number: int
+    asked: str
+    inside: bytes
+
+
+def _places(part: bytes) -> Iterator[_Place]:
+    """Yield the places in one pass: an altered page may hold any number of beginnings without an end."""
+    opened = list(_FIGURE.finditer(part))
+    ends = [*(one.start() for one in opened[1:]), len(part)]
+    asks, asked = _ASK.finditer(part), ""
+    ask = next(asks, None)
+    for one, end in zip(opened, ends, strict=False):
+        while ask is not None and ask.start() < one.start():
+            asked, ask = unescape(ask[1].decode(errors="replace")), next(asks, None)
+        inside = part[one.end() : end].partition(b"</figure>")[0]
+        yield _Place(number=int(one[1]), asked=asked, inside=inside)
+
+
+def _misplaced(one: Numbered, place: _Place | None, known: set[str]) -> str:
+    """Return what is wrong with a picture's place. known: what the record's checks ask."""
+    named = f"icture {one.number}, {_where(one)},"
+    if place is None:
+        return f"P{named} has no place any more."
+    used = _USED.search(place.inside)
+    if used is not None and int(used[1]) != one.number:
+        return f"In the place of p{named} stands picture {int(used[1])}."
+    if one.at is not None and place.asked != visible(one.at) and place.asked in known:
+        return f"P{named} was moved to “{_short(place.asked)}”."
+    if one.picture.out_of_date and _OUT_OF_DATE not in place.inside:
+        return f"P{named} is not marked as out of date any more."
+    return ""
+
+
+def _where(one: Numbered) -> str:
+    return "taken on arrival" if one.at is None else f"at “{_short(one.at)}”"
+
+
 def _told(record: Record, kept: Mapping[int, bytes | None], shown: set[int]) -> Iterator[str]:
     for one in numbered_pictures(record):
         data = kept.get(one.number)
         if one.number not in shown or (data is not None and sha256_hex(data) == one.picture.sha256):
             continue
-        where = "taken on arrival" if one.at is None else f"at “{_short(one.at)}”"
         what = "is not there any more" if data is None else "is not the one that was taken"
-        yield f"Picture {one.number}, {where}, {what}."
+        yield f"Picture {one.number}, {_where(one)}, {what}."
 
 
-def _shortened(lines: Iterator[str]) -> tuple[str, ...]:
+def _shortened(lines: Iterable[str]) -> tuple[str, ...]:
     told = tuple(lines)
     more = len(told) - _MOST_NAMED
     return told if more <= 0 else (*told[:_MOST_NAMED], f"So are {more} more.")

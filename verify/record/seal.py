@@ -23,12 +23,13 @@ _TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", re.ASCII)
 _MOST_LINES = 16  # a report asks for two or three; more is an attempt to keep the verifier busy
 
 
-class Payload(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class Payload(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
     """What is signed, as canonical JSON.
 
     order: 1 for the first signer. time: the signer's clock, UTC, ISO 8601; clock_note: its standing.
     length, sha256: of all bytes before this line. record_sha256: of the record's canonical bytes.
-    parts: SHA-256 of each part of the page, to say where a change is.
+    parts: SHA-256 of each part of the page, to say where a change is. on_machine: signed on the repaired
+    machine itself; stands there only where it is so.
     """
 
     format: str
@@ -47,6 +48,7 @@ class Payload(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     journal_head: str
     journal_count: int
     parts: Mapping[str, str]
+    on_machine: bool = False
 
     def __post_init__(self) -> None:
         if not all(text.isprintable() for text in (self.name, self.role, self.time, self.clock_note)):

@@ -2,10 +2,12 @@
 
 from datetime import datetime
 
+import msgspec
+
 from verify.record.canonical import record_bytes, record_from, sha256_hex
 from verify.record.examine import examine
 from verify.record.key_store import utc_text
-from verify.record.keys import SigningKey
+from verify.record.keys import KeyCard, PublicKey, SigningKey
 from verify.record.model import Record, RequiredSigner
 from verify.record.page import MARKER, PAGE_END, parts_of, record_in
 from verify.record.seal import SIGNATURE_FORMAT, Payload, Seal, seal_line
@@ -32,10 +34,11 @@ def next_signer(record: Record, seals: tuple[Seal, ...]) -> RequiredSigner:
     return due[len(seals)]
 
 
-def sign_page(data: bytes, *, key: SigningKey, at: datetime) -> bytes:
+def sign_page(data: bytes, *, key: SigningKey, at: datetime, on_machine: bool = False) -> bytes:
     """Return the page with one more signature line, by the signer who is due.
 
     data: a rendered page, or one with the signatures of those before. at: now, aware, UTC.
+    on_machine: this computer is the repaired machine itself; the signature says so.
     Raises OrderError where this key's role or thumbprint is not due or has signed already, ProofError
     where what stands there is not whole, InvalidValueError where the page cannot be signed.
     """
@@ -46,14 +49,18 @@ def sign_page(data: bytes, *, key: SigningKey, at: datetime) -> bytes:
         page, record, seals = data, record_from(record_in(data)), ()
         if not page.endswith(PAGE_END):
             raise InvalidValueError("The page has no end.", next_step="Make the report again.")
-    _require_due(next_signer(record, seals), key, seals)
-    signed = data + seal_line(_payload(data, page, record, key, len(seals) + 1, at), key)
+    require_due(next_signer(record, seals), key.card, tuple(seal.key for seal in seals))
+    payload = _payload(data, page, record, key, len(seals) + 1, at)
+    signed = data + seal_line(msgspec.structs.replace(payload, on_machine=on_machine), key)
     examine(signed)  # nothing is let go that would not prove
     return signed
 
 
-def _require_due(due: RequiredSigner, key: SigningKey, seals: tuple[Seal, ...]) -> None:
-    card = key.card
+def require_due(due: RequiredSigner, card: KeyCard, signed: tuple[PublicKey, ...]) -> None:
+    """Refuse a key that is not due. signed: the keys of those before.
+
+    Raises OrderError where its role or thumbprint is not the one asked for, or it has signed already.
+    """
     if due.role != card.role:
         raise OrderError(
             f"The next signature is the {due.role}'s; {card.name} signs as {card.role}.",
@@ -64,7 +71,7 @@ def _require_due(due: RequiredSigner, key: SigningKey, seals: tuple[Seal, ...]) 
             f"The record asks for the {due.role} with the key {due.thumbprint}.",
             next_step=f"{card.name} has another one: {card.thumbprint}.",
         )
-    if any(seal.key == key.public for seal in seals):
+    if card.jwk in signed:
         raise OrderError(f"{card.name} has signed already.", next_step="Another person has to sign next.")
 
 

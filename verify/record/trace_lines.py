@@ -52,7 +52,7 @@ def is_old(first: bytes) -> bool:
     """
     try:
         found = msgspec.json.decode(first, type=_Head).format
-    except (msgspec.MsgspecError, UnicodeDecodeError):
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError):
         return True
     if found and found != TRACE_FORMAT:
         raise UnknownFormatError(
@@ -120,7 +120,7 @@ class LineReader:
             self._sample = _decode_whole(line)
             self.shape, self.numbers = taken_apart(self._sample)
             self._layout = None
-        except (msgspec.MsgspecError, HandbackError, ValueError, OverflowError):
+        except (msgspec.MsgspecError, HandbackError, ValueError, OverflowError, RecursionError):
             return False
         self.whole = True
         return True

@@ -18,7 +18,7 @@ class Line(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def glance_of(record: Record, view: OwnerView) -> tuple[Line, ...]:
-    """Return what stands against it, what is known of flaws, the complaint, and what was not checked.
+    """Return what is dangerous, what stands against it, known flaws, the complaint, what was not checked.
 
     The last two always; the others where there is something to tell.
     """
@@ -26,7 +26,11 @@ def glance_of(record: Record, view: OwnerView) -> tuple[Line, ...]:
 
 
 def _lines(record: Record, view: OwnerView) -> Iterator[Line]:
-    against = len(view.wrong) + len(view.missing) or len(view.stuck)
+    if view.unmade:
+        yield Line(what=words.GLANCE["unmade"], told=_count("hazards", len(view.unmade)), mark="struck")
+    against = len(view.wrong) + len(view.missing) - len(view.unmade)
+    if not view.unmade:
+        against = against or len(view.stuck)
     if against:
         what = words.GLANCE["left" if record.given_back else "against"]
         yield Line(what=what, told=_count("things", against), mark="struck")

@@ -13,7 +13,6 @@ import msgspec
 
 from verify.measure.warming import FULL_FROM, LOST_S
 from verify.probe.heat_told import FAST, SLOW, STEADY, told
-from verify.record.trace_lines import LineReader
 from verify.report.plots.envelope import MOST
 from verify.values import Reading
 
@@ -112,28 +111,17 @@ def _off_k(looks: list[tuple[float, float]], taus: list[float], sizes: tuple[flo
     return math.sqrt(squares / len(looks))
 
 
-def full_load_s(data: bytes) -> tuple[float, float] | None:
-    """Return from when to when a trace shows the longest full load, in s from its first look; None: none.
+def full_load_s(times_s: Sequence[float], load: Sequence[float]) -> tuple[float, float] | None:
+    """Return from when to when the longest full load was seen, in s as the times are; None: none was.
 
-    Only within one start of the machine: across a restart times are not told.
+    times_s: one for each look, not falling. load: 0 to 1, NaN unknown.
     """
-    reader = LineReader()
-    first_s: float | None = None
-    boot, last_s = None, 0.0
-    begun_s: float | None = None
+    begun_s = last_s = -math.inf
     best: tuple[float, float] | None = None
-    for line in data.splitlines():
-        if not reader.take(line) or reader.shape is None:
+    for at_s, share in zip(times_s, load, strict=True):
+        if not share >= FULL_FROM:
             continue
-        sample = reader.sample()
-        if first_s is None:
-            first_s, boot = sample.at.elapsed_s, sample.at.boot_id
-        if sample.at.boot_id != boot:
-            return None
-        at_s = sample.at.elapsed_s - first_s
-        if sample.cpu.load is None or sample.cpu.load < FULL_FROM:
-            continue
-        if begun_s is None or not 0 <= at_s - last_s < LOST_S:
+        if at_s - last_s >= LOST_S:
             begun_s = at_s
         last_s = at_s
         if best is None or at_s - begun_s > best[1] - best[0]:

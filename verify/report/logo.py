@@ -1,8 +1,6 @@
 """A shop's mark: out of the run's folder, into the page, and out of the page again, as pictures are."""
 
 import base64
-import binascii
-import re
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -11,15 +9,13 @@ import msgspec
 from verify.record.arrival import Picture
 from verify.record.canonical import sha256_hex
 from verify.record.model import Record
+from verify.record.shop_mark import mark_in
 from verify.report.pictures import Standing
 from verify.report.words import SHOP
 
 # As `verify.run.pictures` names it: a record from elsewhere must not reach out of the run's folder.
 _NAME = "logo.png"
 _MOST_BYTES = 200_000  # some times what is taken over
-_MARK = re.compile(
-    rb'<(?:img|span) class="logo (shown|missing|altered)"(?: src="data:image/png;base64,([A-Za-z0-9+/=]*)")?'
-)
 
 
 class LogoView(msgspec.Struct, frozen=True, kw_only=True):
@@ -66,13 +62,8 @@ def logo_in(page: bytes, record: Record) -> dict[str, bytes]:
     An altered one comes back without bytes: that is not the one taken over either.
     """
     logo = _of(record)
-    told = None if logo is None else _MARK.search(page)
-    if logo is None or told is None or told[1] == Standing.MISSING.value.encode():
-        return {}
-    try:
-        return {logo.file: base64.b64decode(told[2] or b"", validate=True)}
-    except binascii.Error:
-        return {logo.file: b""}
+    shown = None if logo is None else mark_in(page)
+    return {} if logo is None or shown is None else {logo.file: shown}
 
 
 def unseen_logo(record: Record, pictures: Mapping[str, bytes]) -> tuple[str, ...]:

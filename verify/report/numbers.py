@@ -6,12 +6,13 @@ The rule itself, for readings and limits, is `verify.measure.rounding`.
 import re
 
 from verify.judge import Bounds, Limit, write_limited
-from verify.measure.rounding import write_interval
+from verify.measure.rounding import write_interval, write_number
 from verify.record.visible import on_one_line
 from verify.report import words
 from verify.values import Reading
 
 _NEARLY_SURE = 0.999
+_FINEST = 9  # places: what is smaller is left by sums of doubles
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|\+00:00)", re.ASCII)
 
 
@@ -68,5 +69,23 @@ def signed(number: str) -> str:
 
 
 def about(value: float) -> str:
-    """Return a number as one would say it: whole from 10 on, one decimal below."""
-    return f"{value:.0f}" if abs(value) >= 10 else f"{value:.1f}"
+    """Return a number as one would say it: whole from 10 on, one decimal below. value: finite."""
+    told = round(value, 1) + 0.0  # no minus before a zero
+    return signed(f"{value:.0f}" if abs(told) >= 10 else f"{told:.1f}")
+
+
+def plain(value: float) -> str:
+    """Return a number that was counted, without its uncertainty: four digits, or all before the point.
+
+    Nothing below a billionth. Raises InvalidValueError for NaN and infinity.
+    """
+    before_point = len(f"{abs(value):.0f}")
+    return signed(write_number(round(value, _FINEST), digits=max(4, before_point)))
+
+
+def given(value: float) -> str:
+    """Return a number that is given, not measured, as a limit: twelve digits, nothing below a billionth.
+
+    Raises InvalidValueError for NaN and infinity.
+    """
+    return signed(write_number(round(value, _FINEST), digits=12))

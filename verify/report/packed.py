@@ -18,7 +18,16 @@ from verify.record.page import parts_of
 from verify.report.pictures import Standing
 from verify.report.traces import MOST_BYTES, read_traces, standings
 
-__all__ = ["Packed", "PackedView", "pack", "packed_views", "read_packed", "traces_in"]
+__all__ = [
+    "Packed",
+    "PackedView",
+    "carried_or_there",
+    "pack",
+    "packed_views",
+    "read_packed",
+    "standings_in",
+    "traces_in",
+]
 
 _LEVEL = 6  # 7 takes half as long again for a fiftieth less, 9 three times as long for a twenty-fifth
 _TRACE = re.compile(
@@ -61,11 +70,38 @@ def traces_in(page: bytes, record: Record) -> dict[str, Packed] | None:
     if part is None:
         return None
     named = {trace.name for trace in record.traces}
-    return {
-        name.decode("ascii"): _unpacked(text)
-        for standing, name, text in _TRACE.findall(part)
-        if standing != Standing.MISSING.value.encode() and name.decode("ascii") in named
-    }
+    found: dict[str, Packed] = {}
+    left = MOST_BYTES
+    for standing, name, text in _TRACE.findall(part):
+        if standing != Standing.MISSING.value.encode() and name.decode("ascii") in named:
+            found[name.decode("ascii")] = one = _unpacked(text, most=left)
+            left -= len(one.data)
+    return found
+
+
+def carried_or_there(page: bytes, folder: Path, record: Record) -> dict[str, Packed]:
+    """Return the traces as a page carries them, and those that it lacks though they lie whole in the folder.
+
+    Raises NotAReportError where the page has two parts of the same name.
+    """
+    carried = traces_in(page, record) or {}
+    found = standings(record, {name: one.data for name, one in carried.items()})
+    if all(standing is Standing.SHOWN for standing in found.values()):
+        return carried
+    there = read_traces(folder, record)
+    whole = [name for name, standing in standings(record, there).items() if standing is Standing.SHOWN]
+    lacking = {name: pack(there[name]) for name in whole if found[name] is not Standing.SHOWN}
+    return {**carried, **lacking}
+
+
+def standings_in(page: bytes, record: Record) -> dict[str, Standing]:
+    """Return what a page itself says of the record's traces, by name; empty where it was made without any.
+
+    Raises NotAReportError where the page has two parts of the same name.
+    """
+    told = _TRACE.findall(parts_of(page).get("traces", b""))
+    by_name = {name.decode("ascii"): Standing(standing.decode("ascii")) for standing, name, _ in told}
+    return {trace.name: by_name[trace.name] for trace in record.traces if trace.name in by_name}
 
 
 def packed_views(record: Record, traces: Mapping[str, Packed]) -> tuple[PackedView, ...]:
@@ -77,11 +113,11 @@ def packed_views(record: Record, traces: Mapping[str, Packed]) -> tuple[PackedVi
     )
 
 
-def _unpacked(text: bytes) -> Packed:
-    """Return what a text stands for; no bytes where it stands for none, or for more than a trace can be."""
+def _unpacked(text: bytes, *, most: int) -> Packed:
+    """Return what a text stands for; no bytes where it stands for none, or for more than so many."""
     try:
         whole = zlib.decompressobj()
-        data = whole.decompress(base64.b64decode(text, validate=True), MOST_BYTES)
+        data = whole.decompress(base64.b64decode(text, validate=True), max(most, 1))  # 0: without limit
     except (binascii.Error, zlib.error):
         return Packed(data=b"", text="")
     if not whole.eof or whole.unused_data:

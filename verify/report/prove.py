@@ -13,7 +13,8 @@ The argument. `verify.record.examine` does the steps on bytes, this module those
 (10) complete: nobody who has to sign is missing, and somebody has to;
 (11) doubts: a page that is not the one its record makes, by the version that made it; an outcome that its own
      checks do not give. Both take a signer who did not use this tool as it is;
-(12) released: complete, fit, neither practice nor a simulation nor scripted, no doubts.
+(12) released: the whole report, complete, fit, neither practice nor a simulation nor scripted, no doubts. A
+     summary leaves out what a signer has to see before a machine goes home: it never releases.
 Not shown: when it was signed (the time is the signer's own clock), who sat there, and that what the signer
 wrote is true.
 """
@@ -32,7 +33,9 @@ from verify.record.model import Record
 from verify.record.seal import Seal
 from verify.report.images import images_in, unseen_images
 from verify.report.logo import unseen_logo
+from verify.report.packed import standings_in
 from verify.report.page_kind import PageKind, kind_of, made_again
+from verify.report.traces import unseen_traces
 from verify.values import Outcome
 from verify.values.errors import AlteredError, HandbackError, KeyNotTrustedError
 
@@ -41,7 +44,10 @@ _GOES_HOME = {Outcome.FIT: 2, Outcome.FIT_UNDER_CONCESSION: 1}
 
 
 class Signer(msgspec.Struct, frozen=True, kw_only=True):
-    """Who signed, as the known key's card says. time: by the signer's clock; clock_note: its standing."""
+    """Who signed, as the known key's card says. time: by the signer's clock; clock_note: its standing.
+
+    on_machine: signed on the repaired machine itself, and not on the bench computer.
+    """
 
     order: int
     role: str
@@ -49,6 +55,7 @@ class Signer(msgspec.Struct, frozen=True, kw_only=True):
     thumbprint: str
     time: str
     clock_note: str
+    on_machine: bool = False
 
 
 class Proof(msgspec.Struct, frozen=True, kw_only=True):
@@ -102,10 +109,11 @@ def prove_examined(examined: Examined, *, trusted: Sequence[TrustedKey], at: dat
     doubts = tuple(_doubts(examined))
     # (12): earned, never assumed
     real = not record.practice and not record.simulated and not record.scripted
-    released = complete and real and record.outcome is Outcome.FIT and not doubts
+    kind = kind_of(examined.page)
+    released = kind is PageKind.REPORT and complete and real and record.outcome is Outcome.FIT and not doubts
     return Proof(
         ticket=record.ticket.id,
-        kind=kind_of(examined.page),
+        kind=kind,
         outcome=record.outcome,
         practice=record.practice,
         simulated=record.simulated,
@@ -163,6 +171,7 @@ def _known_signer(seal: Seal, trusted: Sequence[TrustedKey]) -> Signer:
         thumbprint=thumbprint,
         time=payload.time,
         clock_note=payload.clock_note,
+        on_machine=payload.on_machine,
     )
 
 
@@ -218,9 +227,11 @@ def _shows(page: bytes, record: Record) -> bool:
 
 
 def _unseen(examined: Examined) -> tuple[str, ...]:
-    images = images_in(examined.page, examined.record)
-    summary = kind_of(examined.page) is PageKind.SUMMARY
-    return (unseen_logo if summary else unseen_images)(examined.record, images)
+    page, record = examined.page, examined.record
+    images = images_in(page, record)
+    if kind_of(page) is PageKind.SUMMARY:
+        return unseen_logo(record, images)
+    return (*unseen_images(record, images), *unseen_traces(standings_in(page, record)))
 
 
 def _notes(
@@ -249,5 +260,7 @@ def _notes(
         yield f"More than one signer is called {name}: see that they are two people."
     for signer in signers:
         yield f"The time of {signer.name}'s signature: {signer.clock_note}."
+        if signer.on_machine:
+            yield f"{signer.name} signed on the repaired machine itself, not on the bench computer."
         if at is not None and signer.time > utc_text(at):
             yield f"{signer.name}'s signing time lies in the future: one of the two clocks is wrong."

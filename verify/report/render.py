@@ -1,7 +1,7 @@
 """From a record to the page: one file, no script, no request, the same bytes for the same record."""
 
 from collections.abc import Callable, Mapping
-from functools import cache
+from functools import cache, partial
 from typing import TYPE_CHECKING
 
 from verify.record.canonical import record_bytes, record_from
@@ -16,7 +16,7 @@ from verify.report.course import course_of
 from verify.report.glance import glance_of
 from verify.report.inventory import parts_view
 from verify.report.numbers import likelihood, limit_written, moment, written
-from verify.report.owner import kind_words, owner_view, part_words, plainly
+from verify.report.owner import headline_of, kind_words, owner_view, plainly, work_words
 from verify.report.packed import Packed, packed_views
 from verify.report.pictures import picture_views
 from verify.report.plots.capacity import capacity_views
@@ -86,7 +86,8 @@ def render(
             for result in record.results
             if result.shipped_limit is not None or result.shop_options
         },
-        headline=words.HEADLINES[record.outcome],
+        headline=headline_of(record),
+        worked=partial(work_words, record),
         bands=bands(record),
         machine=_machine(record.machine),
         layout=LAYOUT,
@@ -157,7 +158,6 @@ def template(name: str) -> "Template":
         limit=limit_written,
         likelihood=likelihood,
         kind=kind_words,
-        part=part_words,
         moment=moment,
         short_moment=short_moment,
         judged=judged_of,

@@ -4,7 +4,8 @@ What `prepare` returns is what `sign_off` signs, byte for byte, whatever happens
 unsigned page is always made anew from the record, so nobody signs what somebody else edited. A signed page
 gets the next line only while the record is still the one that was signed, and only where it is the very
 page that this record makes: a first signer may have signed a page that shows something else. So a picture
-that lies whole in the folder has to be on the page; one that was lost since may stand there as it was signed.
+or a trace that lies whole in the folder has to be on the page; one that was lost since may stand there as it
+was signed.
 """
 
 from collections.abc import Mapping
@@ -16,15 +17,17 @@ import msgspec
 
 from verify.record.examine import examine
 from verify.record.files import write_whole
-from verify.record.keys import SigningKey
+from verify.record.keys import PublicKey, SigningKey
 from verify.record.model import Record, RequiredSigner
 from verify.record.page import MARKER
 from verify.record.sign import next_signer, sign_page
+from verify.record.visible import on_one_line
 from verify.report.images import images_in, read_images, unseen_images, whole_images
 from verify.report.issue import carries, read_report, replace_report
 from verify.report.logo import unseen_logo
-from verify.report.packed import read_packed
-from verify.report.page_kind import PageKind, kind_of, made, made_again
+from verify.report.packed import Packed, carried_or_there, read_packed
+from verify.report.page_kind import PageKind, kind_of, made
+from verify.report.traces import read_traces, standings, unseen_traces
 from verify.values.errors import AlteredError, OrderError, ProofError
 
 
@@ -37,9 +40,9 @@ class Page(StrEnum):
 
 
 class SignOff(msgspec.Struct, frozen=True, kw_only=True):
-    """What the next signer is about to sign: data. signed_by: names and roles of those before.
+    """What the next signer is about to sign: data. signed_by: names and roles of those before; keys: theirs.
 
-    unseen: the pictures that the page does not show, and why, a sentence each.
+    unseen: pictures and traces that are not the ones taken, or are gone; a sentence each.
     """
 
     page: Page
@@ -48,6 +51,7 @@ class SignOff(msgspec.Struct, frozen=True, kw_only=True):
     record: Record
     due: RequiredSigner
     signed_by: tuple[str, ...]
+    keys: tuple[PublicKey, ...] = ()
     unseen: tuple[str, ...] = ()
 
 
@@ -64,14 +68,15 @@ def prepare(
     data = read_report(folder / kind.file_name)
     if data is None or MARKER not in data or new_report:
         pictures = read_images(folder, record)
+        traces = read_packed(folder, record) if kind is PageKind.REPORT else None
         return SignOff(
             page=Page.STALE if data is not None and MARKER in data else Page.UNSIGNED,
             kind=kind,
-            data=made(kind, record, pictures, read_packed(folder, record)),
+            data=made(kind, record, pictures, traces),
             record=record,
             due=next_signer(record, ()),
             signed_by=(),
-            unseen=_unseen(kind, record, pictures),
+            unseen=(*_unseen(kind, record, pictures), *_untraced(folder, record, traces)),
         )
     renew = (
         "Make a new one, to be signed from the first signer on; this one is kept: "
@@ -84,7 +89,7 @@ def prepare(
             f"The signed {kind} is not whole, so nothing is added to it. {error.what}", next_step=renew
         ) from error
     if not carries(examined.page, record):
-        raise OrderError(f"{record.ticket.id} has gone on since its {kind} was signed.", next_step=renew)
+        raise OrderError(_why_other(examined.record, record, kind), next_step=renew)
     kept = whole_images(record, read_images(folder, record))
     pictures = {**images_in(examined.page, record), **kept}
     if kind_of(examined.page) is not kind:
@@ -93,7 +98,8 @@ def prepare(
             f"{folder / kind.file_name} is not the {kind}: it is {other}. Nothing is added to it.",
             next_step=renew,
         )
-    if examined.page != made_again(examined.page, record, pictures):
+    traces = carried_or_there(examined.page, folder, record) if kind is PageKind.REPORT else None
+    if examined.page != made(kind, record, pictures, traces):
         raise AlteredError(
             "The signed page is not the one that its record makes: it may show something else. "
             "Nothing is added to it.",
@@ -106,22 +112,42 @@ def prepare(
         record=record,
         due=next_signer(record, examined.seals),
         signed_by=tuple(f"{seal.payload.name}, {seal.payload.role}" for seal in examined.seals),
-        unseen=_unseen(kind, record, pictures),
+        keys=tuple(seal.key for seal in examined.seals),
+        unseen=(*_unseen(kind, record, pictures), *_untraced(folder, record, traces)),
     )
+
+
+def _why_other(signed: Record, record: Record, kind: PageKind) -> str:
+    same_run = (signed.journal_head, signed.journal_count) == (record.journal_head, record.journal_count)
+    if same_run and signed.tool != record.tool:
+        return (
+            f"The {kind} of {record.ticket.id} was made and signed by {on_one_line(signed.tool)}; "
+            f"{record.tool} does not make the same."
+        )
+    return f"{record.ticket.id} has gone on since its {kind} was signed."
+
+
+def _untraced(folder: Path, record: Record, packed: Mapping[str, Packed] | None) -> tuple[str, ...]:
+    """Return a sentence for each trace that is not the sealed one. packed: those read already; None: none."""
+    if packed is None:
+        return unseen_traces(standings(record, read_traces(folder, record)))
+    return unseen_traces(standings(record, {name: one.data for name, one in packed.items()}))
 
 
 def _unseen(kind: PageKind, record: Record, images: Mapping[str, bytes]) -> tuple[str, ...]:
     return (unseen_logo if kind is PageKind.SUMMARY else unseen_images)(record, images)
 
 
-def sign_off(folder: Path, prepared: SignOff, *, key: SigningKey, at: datetime) -> Path:
+def sign_off(
+    folder: Path, prepared: SignOff, *, key: SigningKey, at: datetime, on_machine: bool = False
+) -> Path:
     """Put the signature on what was prepared, write it into the folder and return its path.
 
-    at: now, aware, UTC.
+    at: now, aware, UTC. on_machine: this computer is the repaired machine itself; the signature says so.
     Raises OrderError where this key is not due or the report was signed meanwhile, FileWriteError where it
     cannot be written; the page that stood there before then still stands.
     """
-    signed = sign_page(prepared.data, key=key, at=at)
+    signed = sign_page(prepared.data, key=key, at=at, on_machine=on_machine)
     path = folder / prepared.kind.file_name
     if prepared.page is Page.STALE:
         replace_report(path, signed)

@@ -10,14 +10,14 @@ from collections.abc import Iterable, Mapping
 import msgspec
 
 from verify.record.canonical import record_bytes, record_from
-from verify.record.model import Part, Record, Result
+from verify.record.model import Record, Result
 from verify.record.page import MARKER, PAGE_END, escape_record, parts_of
 from verify.record.visible import on_one_line
 from verify.report import words
 from verify.report.battery import battery_view
 from verify.report.letters import clipped, lines_of
 from verify.report.numbers import moment
-from verify.report.owner import OwnerView, kind_words, owner_view, part_words, plainly
+from verify.report.owner import OwnerView, headline_of, kind_words, owner_view, plainly, work_words
 from verify.report.render import bands, css_string, template
 from verify.report.shop import shop_view
 from verify.report.words import PAGE, SHOP, SUMMARY
@@ -121,7 +121,7 @@ def render_summary(record: Record, pictures: Mapping[str, bytes] | None = None) 
         record=record,
         view=summary_view(record, pictures or {}),
         shop=shop_view(record, pictures or {}),
-        headline=words.HEADLINES[record.outcome],
+        headline=headline_of(record),
         bands=bands(record),
         layout=SUMMARY_LAYOUT,
         ticket_css=Markup(css_string(on_one_line(record.ticket.id))),  # every character is a code
@@ -306,12 +306,9 @@ def _seen(view: OwnerView, cut: _Cut) -> tuple[Entry, ...]:
 
 def _work(record: Record, cut: _Cut) -> tuple[Entry, ...]:
     return tuple(
-        Entry(what=cut("work", f"{kind_words(work.kind)}: {_part(work.part)}")) for work in record.ticket.work
+        Entry(what=cut("work", f"{kind_words(work.kind)}: {work_words(record, work)}"))
+        for work in record.ticket.work
     )
-
-
-def _part(part: Part | None) -> str:
-    return PAGE["disturbed"] if part is None else part_words(part)
 
 
 def _first(entries: Iterable[Entry], most: int) -> Listed:

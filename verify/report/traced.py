@@ -22,14 +22,10 @@ class Traced:
         """Return whether the bytes are there, and are those that were sealed."""
         return self._standing.get(name, Standing.MISSING)
 
-    def data(self, name: str) -> bytes | None:
-        """Return the bytes that were sealed; None where they are not there."""
-        return self._traces.get(name) if self.standing(name) is Standing.SHOWN else None
-
     def courses(self, name: str) -> Courses | None:
         """Return it as numbers over time; None where it is not there, or in a format that is not known."""
         if name not in self._read:
-            data = self.data(name)
+            data = self._traces.get(name) if self.standing(name) is Standing.SHOWN else None
             try:
                 self._read[name] = None if data is None else courses_in(data)
             except UnknownFormatError:

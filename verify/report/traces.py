@@ -7,6 +7,7 @@ another one is told in words. Line by line, and only the numbers that are drawn 
 import re
 from array import array
 from collections.abc import Callable, Iterator, Mapping
+from itertools import islice
 from math import nan
 from pathlib import Path
 
@@ -21,16 +22,19 @@ from verify.record.model import Record, Trace
 from verify.record.trace_lines import LineReader, is_old
 from verify.record.trace_shape import columns, instant, times
 from verify.report.pictures import Standing
+from verify.report.words import COURSES
 
-__all__ = ["MOST_BYTES", "Courses", "Pack", "courses_in", "read_traces", "standings"]
+__all__ = ["MOST_BYTES", "Courses", "Pack", "courses_in", "read_traces", "standings", "unseen_traces"]
 
 # As `verify.run` names them: a record from elsewhere must not reach out of the run's folder.
 _NAME = re.compile(r"\d{5,9}-[a-z0-9-]{1,100}\.jsonl", re.ASCII)
 MOST_BYTES = 400_000_000
-"""Three days of a look a second, each a whole line."""
+"""Of all traces of a run together: three days of a look a second, each a whole line."""
 
 _LONGEST_STEP_MS = 30 * 86_400_000  # longer than any run is watched: the clock is wrong
 _MOST_NAMES = 16  # of batteries and of fans: more than any laptop has
+_MOST_LOOKS = 500_000  # five days of a look a second
+_MOST_NUMBERS = 1000  # of one look
 _UNTOLD_STEP_S = 1.0  # across a restart of which nobody knows how long it was: only that the line breaks
 
 
@@ -46,12 +50,13 @@ class Courses(msgspec.Struct, kw_only=True):
     """A trace as numbers: times from its start in s, and as many numbers of each thing read, NaN unknown.
 
     packs, fans_rpm: by name, 16 at most. processor_c: the hottest sensor that can be trusted. critical_c: its
-    own critical temperature, the last that was told; None: never. unread: lines that are no samples.
-    restarts: how often its clock began anew, as after a restart.
+    own critical temperature, the last that was told; None: never. load: of the processor, 0 to 1. unread:
+    lines that are no samples. restarts: how often its clock began anew, as after a restart.
     """
 
     times_s: "array[float]"
     processor_c: "array[float]"
+    load: "array[float]"
     packs: dict[str, Pack]
     fans_rpm: "dict[str, array[float]]"
     critical_c: float | None = None
@@ -61,11 +66,13 @@ class Courses(msgspec.Struct, kw_only=True):
 
 def read_traces(folder: Path, record: Record) -> dict[str, bytes]:
     """Read the record's traces from the run's folder; one that cannot be read is left out."""
-    found = {}
-    for trace in record.traces:
-        data = _read(folder / "traces", trace.name)
+    found: dict[str, bytes] = {}
+    left = MOST_BYTES
+    for name in dict.fromkeys(trace.name for trace in record.traces):
+        data = _read(folder / "traces", name, most=left)
         if data is not None:
-            found[trace.name] = data
+            found[name] = data
+            left -= len(data)
     return found
 
 
@@ -81,8 +88,20 @@ def standings(record: Record, traces: Mapping[str, bytes]) -> dict[str, Standing
     return found
 
 
+def unseen_traces(found: Mapping[str, Standing]) -> tuple[str, ...]:
+    """Return a sentence for each trace whose bytes are not those that were sealed. found: by name."""
+    return tuple(
+        COURSES[standing.value].format(name=name)
+        for name, standing in found.items()
+        if standing is not Standing.SHOWN
+    )
+
+
 def courses_in(data: bytes) -> Courses:
     """Return what a trace file holds, as numbers over time; lines that are no samples are counted.
+
+    So are those behind the first half a million, and looks of more than a thousand numbers: no machine has
+    them, and a small page must not cost hours.
 
     Raises UnknownFormatError for a format that this tool does not know.
     """
@@ -90,8 +109,9 @@ def courses_in(data: bytes) -> Courses:
     lines = _lines(data)
     if data and not is_old(data.partition(b"\n")[0]):
         next(lines)
-    for line in lines:
+    for line in islice(lines, _MOST_LOOKS):
         course.take(line)
+    course.found.unread += sum(1 for _ in lines)
     return course.found
 
 
@@ -116,7 +136,9 @@ class _Course:
     """What was found so far, and where the numbers of a line go until the next whole one."""
 
     def __init__(self) -> None:
-        self.found = Courses(times_s=array("d"), processor_c=array("d"), packs={}, fans_rpm={})
+        self.found = Courses(
+            times_s=array("d"), processor_c=array("d"), load=array("d"), packs={}, fans_rpm={}
+        )
         self._reader = LineReader()
         self._now = 0.0
         self._before: tuple[Sample, list[int]] | None = None
@@ -127,7 +149,10 @@ class _Course:
     def take(self, line: memoryview) -> None:
         """Add one time, with what the line tells of it."""
         found, reader = self.found, self._reader
-        if not reader.take(line) or reader.shape is None:
+        taken = reader.take(line)
+        if len(reader.numbers) > _MOST_NUMBERS:
+            reader.shape = None  # nor do the lines count that follow from it
+        if not taken or reader.shape is None:
             found.unread += 1
             self._blank()
             return
@@ -189,6 +214,8 @@ class _Course:
             drawn.pop(id(speeds), None)
             if ("fans", at, "rpm") in places and fan.reason is None:
                 drawn[id(speeds)] = (speeds.append, *places["fans", at, "rpm"])
+        if ("cpu", 0, "load") in places:
+            drawn[id(self.found.load)] = (self.found.load.append, *places["cpu", 0, "load"])
         self._drawn = list(drawn.values())
         self._unknown = [taker.append for taker in self._takers() if id(taker) not in drawn]
         # Whether it can be trusted hangs on its reading, which is asked line by line.
@@ -218,6 +245,7 @@ class _Course:
         for pack in self.found.packs.values():
             yield from (pack.level, pack.power_w, pack.voltage_v)
         yield from self.found.fans_rpm.values()
+        yield self.found.load
 
     def _blank(self) -> None:
         """Add a time at which nothing is known."""
@@ -227,10 +255,10 @@ class _Course:
             taker.append(nan)
 
 
-def _read(folder: Path, name: str) -> bytes | None:
+def _read(folder: Path, name: str, *, most: int) -> bytes | None:
     path = folder / name
     try:
-        if _NAME.fullmatch(name) is None or not path.is_file() or path.stat().st_size > MOST_BYTES:
+        if _NAME.fullmatch(name) is None or not path.is_file() or path.stat().st_size > most:
             return None
         return path.read_bytes()
     except OSError:

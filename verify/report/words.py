@@ -2,6 +2,8 @@
 
 from collections.abc import Mapping
 
+import msgspec
+
 from verify.judge import Rule
 from verify.measure.rounding import Style
 from verify.record.arrival import FoundAs, Tried
@@ -75,11 +77,29 @@ OWNER_NUMBERS = Style(
 OWNER: Mapping[str, str] = {
     "found": "Found: {value}. Good is {limit}.",
     "near": "Found: {value}. Good is {limit}: too near to it to be sure.",
-    "doubted": "Found: {value}. Good is {limit}. What was read is in doubt; why stands with the check.",
-    "with_check": "Why stands with the check.",
-    "unmade": "{what} {not_made_safe}",
+    "doubted": "Found: {value}. Good is {limit}. What was read is in doubt; why stands in the part for the "
+    "technician.",
+    "with_check": "Why stands in the part for the technician.",
+    "unmade": "Not made safe: {what}",
+    "nameless": "a hazard that nobody described.",
 }
 """What was measured, for the owner: no uncertainty in figures. It stands with the check."""
+
+OWNER_SPARE: Style = msgspec.structs.replace(
+    OWNER_NUMBERS, units={**OWNER_NUMBERS.units, Unit.KELVIN: "°C to spare"}
+)
+OWNER_MORE: Style = msgspec.structs.replace(
+    OWNER_NUMBERS,
+    units={**OWNER_NUMBERS.units, Unit.KELVIN: "°C more", Unit.DECIBEL: "dB weaker"},
+)
+"""A difference is no temperature: how far below a limit it stays, how far it is above what it was."""
+
+OWNER_LONG = (
+    (86_400.0, "{count}\u00a0days"),
+    (3_600.0, "{count}\u00a0hours"),
+    (60.0, "{count}\u00a0minutes"),
+)
+"""Two of these or more are not told in seconds; whole ones, rounded down."""
 
 TIMES: Mapping[str, str] = {
     "moment": "{date} {time} UTC",
@@ -124,6 +144,7 @@ PAGE: Mapping[str, str] = {
     "no_work": "No work was written down.",
     "identity_of_part": "Marked:",
     "disturbed": "Taken out or loosened, and put back. No new part.",
+    "no_part": "No new part.",
     "label": "Its label says:",
     "battery": "The battery",
     "counted": "Of {all} checks:",
@@ -235,11 +256,11 @@ HEADLINES: Mapping[Outcome, tuple[str, str]] = {
     ),
     Outcome.FIT_UNDER_CONCESSION: (
         "Ready, with a known flaw",
-        "The machine may go back to its owner. A flaw is known and was accepted; it stands below.",
+        "The machine may go back to its owner. What is not right is known and was accepted; it stands below.",
     ),
     Outcome.HELD: (
         "Not ready",
-        "The machine stays in the shop until what is missing was done and was good.",
+        "The machine stays in the shop until what is missing has been done and found good.",
     ),
     Outcome.RETURNED_UNREPAIRED: (
         "Returned unrepaired",
@@ -247,17 +268,29 @@ HEADLINES: Mapping[Outcome, tuple[str, str]] = {
     ),
 }
 
+HEADLINE_NOT_ALL: tuple[str, str] = (
+    "Ready",
+    (
+        "Nothing that was checked stands against it. What could not be checked stands below. "
+        "The machine may go back to its owner."
+    ),
+)
+"""Fit, though it cannot be told of each thing: that is only noted."""
+
 GLANCE: Mapping[str, str] = {
-    "against": "In the way",
-    "left": "Left as found",
-    "accepted": "Flaws accepted",
-    "complaint": "What was wrong",
-    "not_checked": "Left unchecked",
+    "unmade": "Danger",
+    "hazards": "{count} hazards are not made safe, told below",
+    "hazards_one": "one hazard is not made safe, told below",
+    "against": "What is missing",
+    "left": "Left as it is",
+    "accepted": "Known flaws",
+    "complaint": "The complaint",
+    "not_checked": "Not checked",
     "seen": "Also seen",
     "things": "{count} things, told below",
     "things_one": "one thing, told below",
-    "flaws": "{count}, told below",
-    "flaws_one": "one, told below",
+    "flaws": "{count} accepted, told below",
+    "flaws_one": "one accepted, told below",
     "unchecked": "{count} checks, told below",
     "unchecked_one": "one check, told below",
     "unchecked_none": "Nothing that this repair calls for",
@@ -392,6 +425,7 @@ COMPLAINT: Mapping[Verdict, str] = {
     Verdict.NOT_APPLICABLE: "Whether it is gone was held not to apply.",
     Verdict.NOT_DONE: "Whether it is gone was not checked yet.",
 }
+COMPLAINT_NONE = "None was written down."
 COMPLAINT_UNCHECKED = "No check asked whether it is gone."
 
 BATTERY: Mapping[str, str] = {
@@ -409,10 +443,10 @@ BATTERY: Mapping[str, str] = {
     "sure_at_least": "How sure: 95 chances in 100 that it is at least {low}\u00a0Wh; "
     "how much more, nothing shows.",
     "start_not_proven": "That leans on its own word for how full it was when the charge began.",
-    "in_doubt": "That is not sure enough to decide by; why stands with the check.",
+    "in_doubt": "That is not sure enough to decide by; why stands in the part for the technician.",
     "not_measured": "By measurement it is not known: {why}",
     "not_stated": "How exact that is, nobody has stated.",
-    "doubted": "That figure is in doubt; why stands with the check.",
+    "doubted": "That figure is in doubt; why stands in the part for the technician.",
 }
 
 SOURCES: Mapping[str, str] = {
@@ -444,7 +478,7 @@ CARE_ALWAYS = ("Keep the air slots free; do not run it on a bed or a cushion.",)
 _NEW_BATTERY = (
     (
         "New battery: for the first three or four charges, use it from full to low. "
-        "Until then its percentage may jump; that is the gauge learning."
+        "Until then its percentage may jump while the battery learns how much it holds."
     ),
     "Stay near it during the first charges at home. Charge on a hard surface, away from what burns.",
     (
@@ -473,7 +507,12 @@ CARE_FOR: Mapping[str, tuple[str, ...]] = {
     ),
 }
 
-KINDS: Mapping[str, str] = {"doubtful-battery": "Battery"}
+KINDS: Mapping[str, str] = {
+    "doubtful-battery": "Battery",
+    "liquid": "Spill",
+    "software-only": "Software",
+    "storage": "Drive",
+}
 """Kinds of work whose name is for the bench: how the owner reads them."""
 
 HAZARD_ADVICE = (

@@ -7,8 +7,6 @@ One owner, one thread. Whoever asks the technician (terminal, script) sends comm
 import itertools
 from collections.abc import Iterable, Sequence
 
-import msgspec
-
 from verify import TOOL
 from verify.checklist import Check, Checklist, Kind
 from verify.checklist.answers import Answer
@@ -44,7 +42,7 @@ from verify.run.folder import RunFolder
 from verify.run.journal import Journal
 from verify.run.outcome import outcome_of
 from verify.run.shown import Shown
-from verify.run.standing import hashed_marks, stands_on_machine
+from verify.run.standing import hashed_marks, stands_on_machine, who_this_is
 from verify.run.state import State, witnessed_s
 from verify.run.trace import Trace
 from verify.values import Instant, Reading
@@ -87,7 +85,7 @@ class Owner:
         self.state: State
         self.composition = composition_of(self.lines)
         self._refold()
-        self._identity = self._who_this_is()
+        self._identity = who_this_is(machine, self.ticket)
         self._marks = hashed_marks(self.ticket.id, machine.marks())
         self.on_machine: bool | None = on_machine
         if on_machine is None:
@@ -95,14 +93,6 @@ class Owner:
                 self.state.sessions, machine=self._identity, marks=self._marks
             )
         self._settle()
-
-    def _who_this_is(self) -> dict[str, str]:
-        identity = msgspec.structs.asdict(self._machine.identity())
-        # The machine's serial is told only where the ticket has it: then the owner agreed.
-        left_out = {"reasons"} if self.ticket.serial else {"reasons", "serial"}
-        return {
-            name: str(value) for name, value in identity.items() if value is not None and name not in left_out
-        }
 
     # What is to be shown.
 

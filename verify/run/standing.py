@@ -7,9 +7,23 @@ decides, somebody has to be asked, once for each computer.
 import hashlib
 from collections.abc import Iterable, Mapping
 
+import msgspec
+
+from verify.machine import Machine
+from verify.record.model import Ticket
 from verify.run.events import Opened
 
 _MODEL = ("maker", "model", "board")
+
+
+def who_this_is(machine: Machine, ticket: Ticket) -> dict[str, str]:
+    """Return who this computer is, as `Opened` holds it; what is unknown is left out."""
+    identity = msgspec.structs.asdict(machine.identity())
+    # The machine's serial is told only where the ticket has it: then the owner agreed.
+    left_out = {"reasons"} if ticket.serial else {"reasons", "serial"}
+    return {
+        name: str(value) for name, value in identity.items() if value is not None and name not in left_out
+    }
 
 
 def hashed_marks(ticket: str, marks: Mapping[str, str]) -> tuple[str, ...]:

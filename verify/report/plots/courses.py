@@ -66,7 +66,6 @@ def course_views(record: Record, traced: Traced) -> tuple[CourseView, ...]:
             result=result,
             attempt=attempt,
             courses=courses,
-            data=traced.data(trace.name) or b"",
             earlier=tuple(
                 (one, traced.courses(its.name))
                 for one, its in attempts_traced(record, result)

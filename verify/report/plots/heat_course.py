@@ -1,8 +1,9 @@
 """A processor under full load over time: its fit, where that ends, the limit, the fans, the time before."""
 
+from verify.measure.rounding import COVERAGE
 from verify.record.model import Result
 from verify.report.heat_fit import HeatFit, fitted_course, full_load_s
-from verify.report.numbers import about, lasting, written
+from verify.report.numbers import about, given, lasting, written
 from verify.report.plots.envelope import MOST
 from verify.report.plots.lines import Band, Line, Panel
 from verify.report.plots.rows import Column
@@ -12,9 +13,6 @@ from verify.report.words import COURSES
 from verify.values import Unit
 
 __all__ = ["heat_told"]
-
-_COVERAGE = 2.0
-"""k of an expanded uncertainty [JCGM 100:2008]."""
 
 
 def heat_told(watched: Watched) -> Told:
@@ -33,7 +31,7 @@ def heat_told(watched: Watched) -> Told:
         says += said
         # Where lines break, times are not those of the load.
         whole = courses.restarts == 0 and courses.unread == 0
-        load = full_load_s(watched.data) if whole else None
+        load = full_load_s(courses.times_s, courses.load) if whole else None
         fit = fitted_course(watched.attempt.readings, courses.times_s, courses.processor_c, load)
         says += _fit_says(fit)
     fans = {name: found for name, values in courses.fans_rpm.items() if (found := known(values))}
@@ -82,11 +80,11 @@ def _limit(critical_c: float | None, result: Result) -> tuple[tuple[float, str] 
         return None, []
     lower = result.limit.lower if result.limit is not None else None
     if lower is None or lower.unit is not Unit.KELVIN:
-        words = COURSES["critical"].format(value=f"{critical_c:g}", unit="°C")
-        return (critical_c, words), [COURSES["critical_is"].format(value=f"{critical_c:g}")]
+        words = COURSES["critical"].format(value=given(critical_c), unit="°C")
+        return (critical_c, words), [COURSES["critical_is"].format(value=given(critical_c))]
     most_c = critical_c - lower.value
-    words = COURSES["limit"].format(value=f"{most_c:g}", unit="°C")
-    said = COURSES["limit_is"].format(value=f"{most_c:g}", margin=f"{lower.value:g}")
+    words = COURSES["limit"].format(value=given(most_c), unit="°C")
+    said = COURSES["limit_is"].format(value=given(most_c), margin=given(lower.value))
     return (most_c, words), [said]
 
 
@@ -94,7 +92,7 @@ def _band(fit: HeatFit | None) -> Band | None:
     """Return where full load ends, with its 95 % interval, as a band across."""
     if fit is None or fit.steady.value is None or not abs(fit.steady.value) <= MOST:
         return None
-    half = _COVERAGE * (fit.steady.standard_uncertainty or 0.0)
+    half = COVERAGE * (fit.steady.standard_uncertainty or 0.0)
     if not half <= MOST:
         return None
     words = COURSES["ends_at"].format(value=written(fit.steady))

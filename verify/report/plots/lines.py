@@ -21,13 +21,13 @@ __all__ = ["Band", "Line", "Panel", "Span", "TimeUnit", "lines_over_time"]
 
 # The view box. Letters are about 20 units high on a phone, 13 on paper and on a large screen.
 _WIDTH, _LEFT, _RIGHT = 640.0, 62.0, 14.0
-_HEAD, _PANEL, _FOOT = 48.0, 116.0, 58.0
+_TOP, _HEAD, _PANEL, _FOOT = 48.0, 58.0, 116.0, 58.0
 _SPAN_ROW = 34.0
 _LETTER = 11.0  # the width that a letter of 20 units takes at most on average
 _COLUMNS = 280  # a column is about two units: finer than a printer's dot on a card
 _MOST_LINES, _MOST_PANELS = 3, 4
 _USUAL_PANELS = 3
-_LOW_HEAD, _LOW_PANEL = 44.0, 92.0  # where there are more than three panels
+_LOW_HEAD, _LOW_PANEL = 58.0, 88.0  # where there are more than three panels
 _MOST_NAME = 16
 _LOOKS = ("one", "two", "three")
 _ROOM = 0.08  # of the range, above and below
@@ -96,13 +96,13 @@ def lines_over_time(
         raise InvalidValueError("There is nothing to draw over time.")
     across = Scale(low=times_s[0], high=times_s[-1], start=_LEFT, end=_WIDTH - _RIGHT)
     head, deep = (_HEAD, _PANEL) if len(panels) <= _USUAL_PANELS else (_LOW_HEAD, _LOW_PANEL)
-    below = len(panels) * (head + deep)
+    below = _TOP + len(panels) * (head + deep) - head
     height = below + _FOOT + (_SPAN_ROW if spans else 0.0)
     pause = usual_pause(times_s)
 
     def shapes() -> Iterator["Markup"]:
         for number, panel in enumerate(panels):
-            top = number * (head + deep) + head
+            top = _TOP + number * (head + deep)
             yield from _panel(panel, times_s, across, Scale(low=0, high=1, start=top + deep, end=top), pause)
         foot = below
         if spans:

@@ -6,7 +6,7 @@ import msgspec
 
 from verify.probe.handed_on import CAPACITY_AH, CAPACITY_WH, PHASE, handed, told_by
 from verify.report.counted import counted_wh
-from verify.report.numbers import about, lasting
+from verify.report.numbers import about, given, lasting, plain
 from verify.report.plots.envelope import MOST, usual_pause
 from verify.report.plots.lines import Line, Panel, Span
 from verify.report.plots.rows import Column
@@ -52,7 +52,7 @@ def charge_told(watched: Watched) -> Told:
     energies = _energies(courses, powers)
     panels, columns = _panels(courses, way, powers, energies)
     if panels[0].lines:
-        words = "" if at_least is None else COURSES["limit"].format(value=f"{at_least:g}", unit="%")
+        words = "" if at_least is None else COURSES["limit"].format(value=given(at_least), unit="%")
         line = None if at_least is None else (at_least, words)
         panels[0] = msgspec.structs.replace(panels[0], high=100.0, limit=line)
     says = _says(courses, way)
@@ -171,14 +171,14 @@ def _counts(
     said = []
     for name, energy in energies.items():
         end_wh = known(energy)[-1]
-        words = way.by_report.format(value=f"{end_wh:.4g}")
+        words = way.by_report.format(value=plain(end_wh))
         check = told.get(name)
         if check is None:
             pieces = [words, COURSES["check_none"]]
         elif check.value is None:
             pieces = [words, COURSES["check_unknown"].format(why=(check.reason or "").removesuffix("."))]
         else:
-            pieces = [words, COURSES["check_counted"].format(value=f"{check.value:.4g}")]
+            pieces = [words, COURSES["check_counted"].format(value=plain(check.value))]
             least = max(abs(check.value), _LEAST_WH)
             if abs(end_wh - check.value) > _AGREE * least:
                 share = f"{100 * abs(end_wh - check.value) / least:.3g}"
@@ -237,5 +237,5 @@ def _capacity(readings: tuple[Reading, ...], pack: str) -> list[str]:
     for what, key in ((CAPACITY_WH, "counted_wh"), (CAPACITY_AH, "counted_ah")):
         reading = handed({"": readings}, pack, what)
         if reading is not None and reading.value is not None:
-            said.append(COURSES[key].format(value=f"{reading.value:.4g}", more=told_by(reading)))
+            said.append(COURSES[key].format(value=plain(reading.value), more=told_by(reading)))
     return said

@@ -11,7 +11,7 @@ from verify.measure.rounding import COVERAGE
 from verify.probe.handed_on import CELL_RESISTANCE, says, told_by
 from verify.record.model import Record, Result
 from verify.report.capacities import gauge_name, readings_of, result_of
-from verify.report.numbers import limit_written, written
+from verify.report.numbers import given, limit_written, written
 from verify.report.plots.lanes import not_meeting
 from verify.report.plots.scale import Scale, round_ticks
 from verify.report.plots.svg import figure, line, rect, text
@@ -124,7 +124,7 @@ def _draw(value: float, half: float, limit: Limit | None, says_all: str) -> "Mar
         if limit_mohm is not None:
             x = scale.at(limit_mohm)
             yield line(x, _TOP - 8, x, _AXIS, look="limit")
-            words = RESISTANCE["limit_line"].format(value=f"{limit_mohm:g}")
+            words = RESISTANCE["limit_line"].format(value=given(limit_mohm))
             yield text(x, _TOP - 14, words, look="quiet", anchor="end" if x > _WIDTH / 2 else "start")
 
     return figure(shapes(), width=_WIDTH, height=_AXIS + 58, title=RESISTANCE["title"], says=says_all)

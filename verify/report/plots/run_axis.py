@@ -4,6 +4,7 @@ Told apart without colour: stages are filled, watches framed, out of date is das
 shape of its own.
 """
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
@@ -187,7 +188,8 @@ def _foot(times: RunTimes, scale: FoldedScale, below: float) -> "Iterator[Markup
 
 def _ticks(origin: datetime, length_s: float, scale: FoldedScale) -> Iterator[tuple[float, datetime]]:
     """Return round times of the day with their places, outside of what is folded."""
-    step_s = next((one for one in _STEPS_S if one * scale.per_second >= _APART), _STEPS_S[-1])
+    days = math.ceil(_APART / scale.per_second / _STEPS_S[-1])  # where a clock stood years back
+    step_s = next((one for one in _STEPS_S if one * scale.per_second >= _APART), days * _STEPS_S[-1])
     midnight = origin.replace(hour=0, minute=0, second=0, microsecond=0)
     before_s = (origin - midnight).total_seconds()
     lows = [0.0, *(fold.high_s for fold in scale.folds)]

@@ -18,7 +18,7 @@ MOST_LINES = 3
 
 
 class Watched(msgspec.Struct, frozen=True, kw_only=True):
-    """One attempt that counts: its trace as numbers and as it was sealed, and where it stands.
+    """One attempt that counts: its trace as numbers, and where it stands.
 
     earlier: the courses of its attempts that are out of date, the latest first; None: not there.
     """
@@ -27,7 +27,6 @@ class Watched(msgspec.Struct, frozen=True, kw_only=True):
     result: Result
     attempt: Attempt
     courses: Courses
-    data: bytes
     earlier: tuple[tuple[Attempt, Courses | None], ...] = ()
 
 
