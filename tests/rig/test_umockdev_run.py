@@ -10,7 +10,9 @@ from pathlib import Path
 import pytest
 import yaml
 
+from verify.ask.drawn import drawing
 from verify.checklist.shipped import SPECIMENS_SUFFIX, shipped_checklists, shipped_dir
+from verify.record.canonical import sha256_hex
 from verify.record.model import Record
 from verify.run import load_record
 from verify.testing.good_answers import good_script
@@ -22,6 +24,7 @@ pytestmark = pytest.mark.rig
 _HERE = Path(__file__).parent
 _HANDBACK = str(Path(sys.executable).with_name("handback"))
 _TICKET = "TW-1042"
+_PICTURED = "open-picture"
 
 _SHORTENED = (
     ("load", r"(?m)^ +options: \{load: [^}]*\}\n", ""),
@@ -37,7 +40,10 @@ _SHORTENED = (
 
 def answers() -> dict[str, object]:
     """Everything good, but for what the machine tells."""
-    return good_script(check for each in shipped_checklists() for check in each.checks)
+    return {
+        **good_script(check for each in shipped_checklists() for check in each.checks),
+        _PICTURED: "good",
+    }
 
 
 def own_checklists(folder: Path) -> Path:
@@ -76,9 +82,9 @@ def run_on_laptop(cwd: Path, script: dict[str, object]) -> subprocess.CompletedP
         cwd=cwd,
     )
     assert opened.returncode == 0, opened.stderr
-    (cwd / "answers.yaml").write_text(
-        yaml.safe_dump({"format": "answers/1", "answers": script}), encoding="utf-8"
-    )
+    (cwd / "open.png").write_bytes(drawing("The open machine"))
+    told = {"format": "answers/1", "answers": script, "pictures": {_PICTURED: ["open.png"]}}
+    (cwd / "answers.yaml").write_text(yaml.safe_dump(told), encoding="utf-8")
     journal = cwd / "reports" / _TICKET / "journal.jsonl"
     return subprocess.run(
         [
@@ -123,6 +129,8 @@ def test_a_sound_battery_job_on_a_mocked_laptop_is_ready_and_marked_as_scripted(
     assert record.read_by == "linux"
     assert record.machine["model"] == "Larkspur 15"
     assert not_good(record) == {}
+    (picture,) = next(result.pictures for result in record.results if result.check == _PICTURED)
+    assert sha256_hex((tmp_path / "reports" / _TICKET / picture.file).read_bytes()) == picture.sha256
     parts = next(result for result in record.results if result.check == "parts-as-arrived")
     assert "Nothing was taken on arrival" in parts.because
     open_still = next(result for result in record.results if result.check == "measured-capacity")
