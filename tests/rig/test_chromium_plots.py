@@ -1,6 +1,5 @@
 """The drawings in a real browser: their letters are large enough on a phone, and no two texts meet."""
 
-from collections.abc import Iterator
 from html import escape
 from itertools import combinations
 from pathlib import Path
@@ -16,7 +15,6 @@ from verify.report.letters import width_of
 from verify.report.packed import traces_in
 from verify.report.render import render
 from verify.report.words import RUN
-from verify.testing.rigs import missing, require_program
 from verify.testing.sample_record import fit_record
 
 if TYPE_CHECKING:
@@ -48,18 +46,6 @@ def _long_run() -> Record:
         ),
         reopenings=(Reopening(at="2026-03-11T10:30:00Z", opened=("base",), why="A lead lay loose."),),
     )
-
-
-@pytest.fixture(scope="module")
-def browser() -> "Iterator[Browser]":
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing("playwright is not installed")
-    with sync_playwright() as driver:
-        opened = driver.chromium.launch(executable_path=require_program("chromium"), args=["--no-sandbox"])
-        yield opened
-        opened.close()
 
 
 @pytest.mark.parametrize("width_px", [390, 820, 1440])

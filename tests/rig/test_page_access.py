@@ -10,15 +10,12 @@ import pytest
 
 from verify.checklist.compose import compose
 from verify.checklist.shipped import shipped_checklists
-from verify.record.canonical import record_from
-from verify.record.page import record_in, split
 from verify.report.blank import blank_page
-from verify.report.packed import traces_in
 from verify.report.render import render
 from verify.report.summary import render_summary
-from verify.testing.rigs import missing, require_program
+from verify.testing.rigs import missing
 from verify.testing.sample_course import conceded_record, practice_record, returned_record, sample_pictures
-from verify.testing.sample_pages import full_of, long_record, pictured_record
+from verify.testing.sample_pages import full_of, long_record, made_anew, pictured_record
 from verify.testing.sample_record import held_record
 
 if TYPE_CHECKING:
@@ -30,16 +27,9 @@ _SAMPLES = Path(__file__).parents[2] / "reports" / "samples"
 _TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
 
-def _of_sample(ticket: str) -> bytes:
-    """Return the page of a committed sample, made from its record by the code as it is."""
-    page, _ = split((_SAMPLES / f"{ticket}.html").read_bytes())
-    record = record_from(record_in(page))
-    return render(record, {}, traces_in(page, record))
-
-
 PAGES: dict[str, Callable[[], bytes]] = {
-    "sample, ready": lambda: _of_sample("TW-1042"),
-    "sample, not ready": lambda: _of_sample("TW-1057"),
+    "sample, ready": lambda: made_anew(_SAMPLES / "TW-1042.html"),
+    "sample, not ready": lambda: made_anew(_SAMPLES / "TW-1057.html"),
     "held": lambda: render(held_record()),
     "accepted flaws": lambda: render(conceded_record(), sample_pictures()),
     "forty pictures": lambda: render(*pictured_record()),
@@ -50,18 +40,6 @@ PAGES: dict[str, Callable[[], bytes]] = {
     "summary, held": lambda: render_summary(held_record()),
     "blank sheet": lambda: blank_page(compose(shipped_checklists(), ["battery", "feet"])).encode(),
 }
-
-
-@pytest.fixture(scope="module")
-def browser() -> "Iterator[Browser]":
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing("playwright is not installed")
-    with sync_playwright() as driver:
-        opened = driver.chromium.launch(executable_path=require_program("chromium"), args=["--no-sandbox"])
-        yield opened
-        opened.close()
 
 
 @pytest.fixture

@@ -1,13 +1,11 @@
 """Hostile text in every field, in a real browser: it shows itself as text and reaches nothing."""
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from verify.report.render import render
-from verify.testing.rigs import missing, require_program
 from verify.testing.sample_course import sample_pictures
 from verify.testing.sample_pages import HOSTILE, full_of
 
@@ -44,18 +42,6 @@ _LOOK = """() => {
         wide: document.documentElement.scrollWidth - document.documentElement.clientWidth,
     };
 }"""
-
-
-@pytest.fixture(scope="module")
-def browser() -> "Iterator[Browser]":
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing("playwright is not installed")
-    with sync_playwright() as driver:
-        opened = driver.chromium.launch(executable_path=require_program("chromium"), args=["--no-sandbox"])
-        yield opened
-        opened.close()
 
 
 def _looked_at(browser: "Browser", file: Path, text: str) -> dict[str, Any]:

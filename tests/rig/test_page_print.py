@@ -6,20 +6,18 @@ What stands where is read from the PDF by poppler's pdftotext, a reader that kno
 import re
 import subprocess
 import xml.etree.ElementTree as ET
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 import pytest
 
-from verify.record.canonical import record_from
-from verify.record.page import parts_of, record_in, split
-from verify.report.packed import traces_in
+from verify.record.page import parts_of
 from verify.report.render import render
-from verify.testing.rigs import missing, require_program
+from verify.testing.rigs import require_program
 from verify.testing.sample_course import conceded_record, practice_record, returned_record, sample_pictures
-from verify.testing.sample_pages import long_record, pictured_record
+from verify.testing.sample_pages import long_record, made_anew, pictured_record
 from verify.testing.sample_record import held_record
 
 if TYPE_CHECKING:
@@ -32,16 +30,9 @@ _TECHNICIAN = "For the technician"
 _FOOT_PT = 40.0  # below this from the bottom stand page number and ticket
 
 
-def _of_sample(ticket: str) -> bytes:
-    """Return the page of a committed sample, made from its record by the code as it is."""
-    page, _ = split((_SAMPLES / f"{ticket}.html").read_bytes())
-    record = record_from(record_in(page))
-    return render(record, {}, traces_in(page, record))
-
-
 PAGES: dict[str, Callable[[], bytes]] = {
-    "sample, ready": lambda: _of_sample("TW-1042"),
-    "sample, not ready": lambda: _of_sample("TW-1057"),
+    "sample, ready": lambda: made_anew(_SAMPLES / "TW-1042.html"),
+    "sample, not ready": lambda: made_anew(_SAMPLES / "TW-1057.html"),
     "held": lambda: render(held_record()),
     "accepted flaws": lambda: render(conceded_record(), sample_pictures()),
     "forty pictures": lambda: render(*pictured_record()),
@@ -74,18 +65,6 @@ class Printed(NamedTuple):
     def body(self, page: int) -> tuple[Line, ...]:
         """Return the lines of a page without those of its foot."""
         return tuple(line for line in self.lines[page] if line.bottom < self.size[1] - _FOOT_PT)
-
-
-@pytest.fixture(scope="module")
-def browser() -> "Iterator[Browser]":
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing("playwright is not installed")
-    with sync_playwright() as driver:
-        opened = driver.chromium.launch(executable_path=require_program("chromium"), args=["--no-sandbox"])
-        yield opened
-        opened.close()
 
 
 @pytest.fixture(scope="module", params=_CASES, ids=lambda case: f"{case[0]}, {case[1]}")

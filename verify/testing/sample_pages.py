@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, datetime
 from enum import Enum
 from io import BytesIO
+from pathlib import Path
 from typing import Any, TypeVar, get_type_hints
 
 import msgspec
@@ -14,6 +15,9 @@ from verify.machine.inventory import Item, ItemKind, Link, MemoryModule, Panel, 
 from verify.record.arrival import Picture
 from verify.record.canonical import canonical, record_from, sha256_hex
 from verify.record.model import Attempt, Record, Result, Shop
+from verify.record.page import record_in, split
+from verify.report.packed import traces_in
+from verify.report.render import render
 from verify.testing.sample_course import conceded_record, full_record, returned_record, sample_pictures
 from verify.testing.sample_record import fit_record
 from verify.values import Instant, Quantity, Reading, Unit, Verdict
@@ -45,6 +49,13 @@ def pictured_record(count: int = 40, *, check: str = "leads-home") -> tuple[Reco
         for one in full_record().results
     )
     return msgspec.structs.replace(full_record(), results=results), taken
+
+
+def made_anew(path: Path) -> bytes:
+    """Return the page of a signed report, made from its record by the code as it is."""
+    page, _ = split(path.read_bytes())
+    record = record_from(record_in(page))
+    return render(record, {}, traces_in(page, record))
 
 
 def long_record(count: int = 500) -> Record:
