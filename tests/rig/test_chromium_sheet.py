@@ -1,15 +1,13 @@
 """The sheet to fill by hand, printed by a real browser on both sizes of paper."""
 
 import re
-import subprocess
-from pathlib import Path
+from collections.abc import Callable
 
 import pytest
 
 from verify.checklist.compose import compose
 from verify.checklist.shipped import shipped_checklists
 from verify.report.blank import blank_page
-from verify.testing.rigs import require_program
 
 pytestmark = pytest.mark.rig
 
@@ -18,38 +16,17 @@ pytestmark = pytest.mark.rig
     ("paper", "points"), [("A4", (595, 842)), ("Letter", (612, 792))], ids=["A4", "Letter"]
 )
 def test_every_check_is_on_the_paper_and_none_is_cut_off_at_the_side(
-    paper: str, points: tuple[int, int], tmp_path: Path
+    paper: str, points: tuple[int, int], printed: Callable[[str, str], tuple[str, str]]
 ) -> None:
     composition = compose(shipped_checklists(), ["battery", "keyboard-deck"])
-    page, pdf = tmp_path / "sheet.html", tmp_path / "sheet.pdf"
-    # Whoever prints picks the paper; the browser without a screen asks the page for it.
-    page.write_text(
-        blank_page(composition).replace("</style>", f"@page {{ size: {paper}; }}</style>"), encoding="utf-8"
-    )
-    subprocess.run(
-        [
-            require_program("chromium"),
-            *("--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-sync"),
-            *("--disable-background-networking", "--disable-component-update", "--no-pdf-header-footer"),
-            *(f"--user-data-dir={tmp_path / 'profile'}", f"--print-to-pdf={pdf}", page.as_uri()),
-        ],
-        capture_output=True,
-        check=True,
-        timeout=90,
-    )
-    boxes = subprocess.run(
-        [require_program("pdftotext"), "-bbox", str(pdf), "-"], capture_output=True, text=True, check=True
-    ).stdout
+    boxes, text = printed(blank_page(composition), paper)
     for width, height in re.findall(r'<page width="([\d.]+)" height="([\d.]+)"', boxes):
         assert (round(float(width)), round(float(height))) == points
     right = max(float(x) for x in re.findall(r'xMax="([\d.]+)"', boxes))
     assert right < points[0] - 28  # a centimetre is left free: no printer reaches the edge
-    text = subprocess.run(
-        [require_program("pdftotext"), "-raw", str(pdf), "-"], capture_output=True, text=True, check=True
-    ).stdout
-    printed = "".join(text.split())
+    told = "".join(text.split())
     for check in composition.checks:
-        assert "".join(check.ask.split()) in printed, check.id
+        assert "".join(check.ask.split()) in told, check.id
     pages = text.split("\f")[:-1]
     for number, one in enumerate(pages, 1):
         assert f"page {number} / {len(pages)}" in one

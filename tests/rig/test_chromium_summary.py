@@ -1,8 +1,7 @@
 """The summary printed by a real browser: one page of A4 and of Letter, whatever stands in the record."""
 
 import re
-import subprocess
-from pathlib import Path
+from collections.abc import Callable
 
 import msgspec
 import pytest
@@ -18,7 +17,6 @@ from verify.record.model import (
     Work,
 )
 from verify.report.summary import render_summary
-from verify.testing.rigs import require_program
 from verify.testing.sample_course import conceded_record, full_record
 from verify.testing.sample_record import fit_record, held_record
 from verify.testing.sample_shop import LOGO, sample_logo, sample_shop, with_shop
@@ -112,11 +110,14 @@ _RECORDS = _records()
 
 
 @pytest.mark.parametrize("name", _RECORDS)
-def test_it_is_one_page_on_both_papers_with_all_that_must_be_on_it(name: str, tmp_path: Path) -> None:
+def test_it_is_one_page_on_both_papers_with_all_that_must_be_on_it(
+    name: str, printed: Callable[[str, str], tuple[str, str]]
+) -> None:
     record = _RECORDS[name]
     page = render_summary(record, {LOGO: sample_logo()}).decode()
     for paper, points in (("A4", (595, 842)), ("Letter", (612, 792))):
-        text, size = _printed(page, paper, tmp_path)
+        boxes, raw = printed(page, paper)
+        text, size = " ".join(raw.split()), _sizes(boxes)
         assert size == [points], f"{len(size)} pages of {paper}"
         assert "page 1 / 1" in text
         for word in ("Not checked", "Danger signs", "Name and date, on paper", "Signature, on paper"):
@@ -127,29 +128,8 @@ def test_it_is_one_page_on_both_papers_with_all_that_must_be_on_it(name: str, tm
             assert "SIMULATION" in text
 
 
-def _printed(page: str, paper: str, folder: Path) -> tuple[str, list[tuple[int, int]]]:
-    source, pdf = folder / "summary.html", folder / f"{paper}.pdf"
-    # Whoever prints picks the paper; the browser without a screen asks the page for it.
-    source.write_text(page.replace("</style>", f"@page {{ size: {paper}; }}</style>"), encoding="utf-8")
-    subprocess.run(
-        [
-            require_program("chromium"),
-            *("--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-sync"),
-            *("--disable-background-networking", "--disable-component-update", "--no-pdf-header-footer"),
-            *(f"--user-data-dir={folder / 'profile'}", f"--print-to-pdf={pdf}", source.as_uri()),
-        ],
-        capture_output=True,
-        check=True,
-        timeout=90,
-    )
-    boxes = subprocess.run(
-        [require_program("pdftotext"), "-bbox", str(pdf), "-"], capture_output=True, text=True, check=True
-    ).stdout
-    sizes = [
+def _sizes(boxes: str) -> list[tuple[int, int]]:
+    return [
         (round(float(width)), round(float(height)))
         for width, height in re.findall(r'<page width="([\d.]+)" height="([\d.]+)"', boxes)
     ]
-    text = subprocess.run(
-        [require_program("pdftotext"), "-raw", str(pdf), "-"], capture_output=True, text=True, check=True
-    ).stdout
-    return " ".join(text.split()), sizes
